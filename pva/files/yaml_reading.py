@@ -1,0 +1,230 @@
+"""YAML read into plain data, with the line and column of every key."""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pva.errors import FormError, Problem
+
+MOST_YAML_BYTES = 10_000_000
+MOST_YAML_VALUES = 200_000
+MOST_YAML_DEPTH = 40
+
+
+@dataclass(frozen=True)
+class Positions:
+    """Where every key and value of a YAML file stands.
+
+    Parameters
+    ----------
+    file : str
+        Name of the file, as given.
+    keys, values : dict
+        From a path (tuple of keys and list indices) to (line, column), both from 1.
+    """
+
+    file: str
+    keys: dict[tuple, tuple[int, int]]
+    values: dict[tuple, tuple[int, int]]
+
+    def of(self, path: Sequence) -> tuple[int, int]:
+        """Line and column of the key (or list item) at `path`; of its nearest parent if absent."""
+        path = tuple(path)
+        while path not in self.keys and path:
+            path = path[:-1]
+        return self.keys.get(path, (1, 1))
+
+    def of_value(self, path: Sequence) -> tuple[int, int]:
+        """Line and column where the value at `path` begins; of its nearest parent if absent."""
+        path = tuple(path)
+        return self.values[path] if path in self.values else self.of(path)
+
+    def problem(self, path: Sequence, what: str, todo: str, **words: str) -> Problem:
+        """Make a `Problem` that points at the key at `path`."""
+        line, column = self.of(path)
+        return Problem(what, todo, file=self.file, line=line, column=column, **words)
+
+
+def read_yaml(path: str | os.PathLike) -> tuple[dict, Positions]:
+    """Read one YAML 1.2 document into plain Python data, with the place of every key.
+
+    Only plain values are read (mappings, lists, text, whole numbers, numbers, true/false, null);
+    dates stay text, and so do ``on``, ``off``, ``yes``, ``no``.
+
+    Parameters
+    ----------
+    path : path
+        File to read: UTF-8, at most 10 MB.
+
+    Returns
+    -------
+    data : dict
+        The document, which must be a mapping.
+    positions : Positions
+        Line and column of every key and value.
+
+    Raises
+    ------
+    FormError
+        Missing or unreadable file, broken syntax, duplicate keys, references that expand without
+        end, or nesting deeper than 40.
+    """
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import YAMLError
+
+    text = _yaml_text(Path(path))
+    try:
+        node = YAML(typ="safe", pure=True).compose(io.StringIO(text))
+    except RecursionError:
+        raise FormError(_too_deep(str(path), None, None)) from None
+    except (YAMLError, ValueError) as error:
+        raise FormError(_yaml_problem(str(path), error)) from None
+    if node is None:
+        raise FormError(Problem("the file is empty", "Write the study or scenario into it.",
+                                file=str(path), code="file-empty"))
+    if node.tag != "tag:yaml.org,2002:map":
+        raise FormError(Problem("the file must hold keys with values, such as `title: ...`",
+                                "Begin the file with a key.", file=str(path), line=1, column=1,
+                                code="not-a-mapping"))
+    reader = _NodeReader(str(path))
+    data = reader.plain(node, ())
+    if reader.problems:
+        raise FormError(reader.problems)
+    return data, Positions(str(path), reader.keys, reader.values)
+
+
+def _yaml_text(path: Path) -> str:
+    try:
+        size = path.stat().st_size
+        if size > MOST_YAML_BYTES:
+            raise FormError(Problem(f"the file has {size:,} bytes; at most {MOST_YAML_BYTES:,} are "
+                                    "read", "Keep tables in CSV files, not in this one.",
+                                    file=str(path), code="file-too-large"))
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise FormError(_missing(path)) from None
+    except IsADirectoryError:
+        raise FormError(Problem("this is a folder, not a file", "Name the YAML file in it.",
+                                file=str(path), code="is-a-folder")) from None
+    except UnicodeDecodeError as error:
+        raise FormError(Problem(f"byte {error.start + 1} of the file is not UTF-8 text",
+                                "Save the file as UTF-8.", file=str(path),
+                                code="not-utf8")) from None
+    except OSError as error:
+        raise FormError(Problem(f"the file cannot be read: {error.strerror}",
+                                "Check its name and permissions.", file=str(path),
+                                code="file-unreadable")) from None
+
+
+def _missing(path: Path) -> Problem:
+    return Problem("there is no such file", "Check the name and the folder.", file=str(path),
+                   code="file-missing")
+
+
+def _too_deep(file: str, line: int | None, column: int | None) -> Problem:
+    return Problem(f"values are nested more than {MOST_YAML_DEPTH} deep", "Write the file flatter.",
+                   file=file, line=line, column=column, code="nested-too-deep")
+
+
+def _yaml_problem(file: str, error: Exception) -> Problem:
+    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+    said = getattr(error, "problem", None) or str(error).splitlines()[0]
+    line, column = (mark.line + 1, mark.column + 1) if mark else (None, None)
+    return Problem(f"the file is not valid YAML: {said}",
+                   "Look at this line and the one above it: indent with spaces (no tabs), one "
+                   "space after each colon, and quote text that holds a colon or a bracket.",
+                   file=file, line=line, column=column, code="yaml-syntax")
+
+
+class _NodeReader:
+    """Turns composed YAML nodes into plain data and remembers where they stood."""
+
+    def __init__(self, file: str):
+        self.file = file
+        self.keys: dict[tuple, tuple[int, int]] = {}
+        self.values: dict[tuple, tuple[int, int]] = {}
+        self.problems: list[Problem] = []
+        self.count = 0
+
+    def plain(self, node: Any, path: tuple) -> Any:
+        self.count += 1
+        mark = node.start_mark
+        place = (mark.line + 1, mark.column + 1)
+        if self.count > MOST_YAML_VALUES:
+            raise FormError(Problem(f"the file holds more than {MOST_YAML_VALUES:,} values once its "
+                                    "references (&name, *name) are followed",
+                                    "Write the values out, or keep them in a table.",
+                                    file=self.file, line=place[0], code="yaml-too-many-values"))
+        if len(path) > MOST_YAML_DEPTH:
+            raise FormError(_too_deep(self.file, *place))
+        self.keys.setdefault(path, place)
+        self.values.setdefault(path, place)
+        kind = node.tag.rpartition(":")[2] if node.tag.startswith("tag:yaml.org,2002:") else None
+        if kind == "map":
+            return self._mapping(node, path)
+        if kind == "seq":
+            return [self.plain(item, (*path, i)) for i, item in enumerate(node.value)]
+        return self._scalar(kind, node, place)
+
+    def _mapping(self, node: Any, path: tuple) -> dict:
+        data: dict = {}
+        for key_node, value_node in node.value:
+            place = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+            if not isinstance(key_node.value, str):
+                self._refuse(place, "a key must be one word or number", "Write a plain key.",
+                             "key-not-plain")
+                continue
+            kind = key_node.tag.rpartition(":")[2]
+            if kind == "merge":
+                self._refuse(place, "`<<` is not read here",
+                             "Write the keys out, or use `extends` in a scenario.", "merge-key")
+                continue
+            key = self._scalar(kind, key_node, place)
+            if key in data:
+                self._refuse(place, f"the key `{key}` stands twice (first in line "
+                             f"{self.keys[(*path, key)][0]})", "Keep one of the two.",
+                             "duplicate-key")
+                continue
+            self.keys.setdefault((*path, key), place)
+            data[key] = self.plain(value_node, (*path, key))
+        return data
+
+    def _scalar(self, kind: str | None, node: Any, place: tuple[int, int]) -> Any:
+        text = node.value
+        try:
+            if kind in ("str", "timestamp", "value"):
+                return text
+            if kind == "null":
+                return None
+            if kind == "bool":
+                return text.lower() == "true"
+            if kind == "int":
+                return _whole_number(text)
+            if kind == "float":
+                return _number(text)
+        except ValueError:
+            return text
+        self._refuse(place, f"the type mark `{node.tag}` is not read", "Remove it: only plain "
+                     "text, numbers, lists and keys are allowed.", "yaml-type-mark")
+        return None
+
+    def _refuse(self, place: tuple[int, int], what: str, todo: str, code: str) -> None:
+        self.problems.append(Problem(what, todo, file=self.file, line=place[0], column=place[1],
+                                     code=code))
+
+
+def _whole_number(text: str) -> int:
+    digits = text.replace("_", "")
+    if digits.lstrip("+-")[:2].lower() in ("0x", "0o", "0b"):
+        return int(digits, 0)
+    return int(digits)
+
+
+def _number(text: str) -> float:
+    plain = text.replace("_", "").lower()
+    return float(plain.replace(".inf", "inf").replace(".nan", "nan"))
