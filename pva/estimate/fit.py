@@ -1,0 +1,302 @@
+"""Maximum likelihood on the logit scale: fit, covariance, what cannot be told, profiles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.optimize import brentq, minimize
+from scipy.special import expit
+from scipy.stats import chi2
+
+from pva.estimate.likelihood import Histories, loglik_and_gradient
+
+KINDS = ("survival", "release", "detection", "shell")
+AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
+FAR = 16.0  # logit that stands for 0 or 1
+RANK_TOLERANCE = 2e-6
+
+
+@dataclass(frozen=True)
+class Design:
+    """Which parameters each row of rates is made of, on the logit scale.
+
+    Parameters
+    ----------
+    survival, release, detection, shell : float array (row, parameter of that kind)
+    names : tuple of str
+        Parameters of survival, release, detection, shell, in that order.
+    """
+
+    survival: np.ndarray
+    detection: np.ndarray
+    release: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    shell: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    names: tuple[str, ...] = ()
+
+    @property
+    def slices(self) -> dict[str, slice]:
+        """Where the parameters of each kind stand."""
+        out, at = {}, 0
+        for kind in KINDS:
+            width = getattr(self, kind).shape[1]
+            out[kind] = slice(at, at + width)
+            at += width
+        return out
+
+    @property
+    def size(self) -> int:
+        """Number of parameters."""
+        return sum(getattr(self, kind).shape[1] for kind in KINDS)
+
+    def rates(self, beta: np.ndarray) -> dict[str, np.ndarray]:
+        """Rates of every row, by kind."""
+        return {
+            kind: expit(np.clip(getattr(self, kind) @ beta[where], -36.0, 36.0))
+            for kind, where in self.slices.items()
+        }
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fitted model.
+
+    Parameters
+    ----------
+    beta : float array (parameter)
+        Estimates on the logit scale.
+    covariance : float array (parameter, parameter)
+        NaN for parameters that are stuck at a boundary or cannot be told apart.
+    loglik : float
+    told : bool array (parameter)
+        False where the data cannot tell the parameter apart from others.
+    stuck : bool array (parameter)
+        True where a rate sits at 0 or 1 and the parameter has no finite estimate.
+    histories, design : Histories, Design
+    pull : float array (parameter)
+        Precision of a weak pull towards 0; zeros in ordinary fits.
+    rank : int
+        Parameters the data can tell, those stuck at a boundary included: what AICc counts.
+    """
+
+    beta: np.ndarray
+    covariance: np.ndarray
+    loglik: float
+    told: np.ndarray
+    stuck: np.ndarray
+    histories: Histories
+    design: Design
+    pull: np.ndarray
+    rank: int
+
+    def rate(self, kind: str, row: int) -> float:
+        """A rate on the natural scale."""
+        return float(self.design.rates(self.beta)[kind][row])
+
+    def logit(self, kind: str, contrast: np.ndarray) -> tuple[float, float]:
+        """Estimate and SE, logit scale, of a combination of the parameters of one kind."""
+        where = self.design.slices[kind]
+        return (
+            float(contrast @ self.beta[where]),
+            float(np.sqrt(contrast @ self.covariance[where, where] @ contrast)),
+        )
+
+
+def objective(histories: Histories, design: Design, pull: np.ndarray):
+    """Minus log likelihood (with pull) and gradient, as a function of the parameters."""
+    slices = design.slices
+
+    def negative(beta):
+        rates = design.rates(beta)
+        loglik, *parts = loglik_and_gradient(
+            histories, rates["survival"], rates["release"], rates["detection"], rates["shell"]
+        )
+        if not np.isfinite(loglik):
+            return 1e10, np.zeros_like(beta)
+        gradient = np.empty_like(beta)
+        for kind, part in zip(KINDS, parts, strict=True):
+            on_logit = part * rates[kind] * (1 - rates[kind])
+            gradient[slices[kind]] = getattr(design, kind).T @ on_logit
+        return -loglik + 0.5 * pull @ beta**2, -gradient + pull * beta
+
+    return negative
+
+
+def fit(histories: Histories, design: Design, *, starts=(), pull=None) -> Fit:
+    """Maximise the likelihood from several starts.
+
+    Parameters
+    ----------
+    histories : Histories
+    design : Design
+    starts : sequence of float array (parameter)
+        More starting points, tried besides the standard ones.
+    pull : float array (parameter), optional
+        Precision (1 / SD^2, logit scale) of a weak pull towards 0.
+
+    Returns
+    -------
+    Fit
+    """
+    pull = np.zeros(design.size) if pull is None else np.asarray(pull, float)
+    negative = objective(histories, design, pull)
+    best = None
+    for start in [*starts, *_standard_starts(design)]:
+        found = minimize(negative, start, jac=True, method="BFGS",
+                         options={"gtol": 1e-6, "maxiter": 500})
+        if best is None or found.fun < best.fun - 1e-7:
+            best = found
+    beta = _polish(negative, best.x)
+    value, _ = negative(beta)
+    information = hessian(negative, beta)
+    stuck = _stuck(design, beta, information)
+    covariance, told, rank = _invert(information, stuck)
+    loglik = -(value - 0.5 * float(pull @ beta**2))
+    return Fit(beta, covariance, loglik, told, stuck, histories, design, pull, rank)
+
+
+def _standard_starts(design: Design):
+    """High survival with middling detection, and the reverse."""
+    for survival, detection in ((2.0, 0.0), (0.5, 1.5)):
+        beta = np.zeros(design.size)
+        where = design.slices
+        for kind, level in (("survival", survival), ("detection", detection), ("release", 1.0),
+                            ("shell", -1.0)):
+            matrix = getattr(design, kind)
+            if matrix.size:
+                target = np.full(matrix.shape[0], level)
+                beta[where[kind]] = np.linalg.lstsq(matrix, target, rcond=None)[0]
+        yield beta
+
+
+def _polish(negative, beta: np.ndarray) -> np.ndarray:
+    """A few Newton steps, taken only where they lower the objective."""
+    value, gradient = negative(beta)
+    for _ in range(4):
+        if np.abs(gradient).max(initial=0.0) < 1e-7:
+            break
+        step = np.linalg.lstsq(hessian(negative, beta), gradient, rcond=1e-8)[0]
+        step *= min(1.0, 2.0 / max(np.abs(step).max(initial=0.0), 1e-12))
+        tried, tried_gradient = negative(beta - step)
+        if not tried < value + 1e-10:
+            break
+        beta, value, gradient = beta - step, tried, tried_gradient
+    return beta
+
+
+def hessian(negative, beta: np.ndarray, step: float = 1e-4) -> np.ndarray:
+    """Second derivatives by central differences of the exact gradient."""
+    columns = []
+    for i in range(beta.size):
+        shift = np.zeros_like(beta)
+        shift[i] = step
+        columns.append((negative(beta + shift)[1] - negative(beta - shift)[1]) / (2 * step))
+    matrix = np.array(columns).reshape(beta.size, beta.size)
+    return 0.5 * (matrix + matrix.T)
+
+
+def _stuck(design: Design, beta, information) -> np.ndarray:
+    """Parameters that exist only in rows whose rate sits at 0 or 1."""
+    stuck = np.zeros(beta.size, bool)
+    largest = max(np.diag(information).max(initial=0.0), 1e-300)
+    for kind, where in design.slices.items():
+        matrix = getattr(design, kind)
+        edge = np.abs(matrix @ beta[where]) > AT_BOUNDARY
+        for i in range(matrix.shape[1]):
+            rows = matrix[:, i] != 0
+            flat = information[where, where][i, i] < 1e-3 * max(1.0, 1e-3 * largest)
+            if rows.any() and edge[rows].all() and flat:
+                stuck[where.start + i] = True
+    return stuck
+
+
+def _invert(information: np.ndarray, stuck: np.ndarray):
+    """Covariance (NaN for what cannot be told), which parameters can be told, and the rank."""
+    size = stuck.size
+    covariance = np.full((size, size), np.nan)
+    free = np.flatnonzero(~stuck)
+    told = ~stuck
+    if free.size == 0:
+        return covariance, told, size
+    values, vectors = np.linalg.eigh(information[np.ix_(free, free)])
+    weak = values < RANK_TOLERANCE * values.max()
+    blurred = (np.abs(vectors[:, weak]) > 1e-3).any(axis=1)
+    told[free[blurred]] = False
+    inverse = (vectors[:, ~weak] / values[~weak]) @ vectors[:, ~weak].T
+    clear = free[~blurred]
+    covariance[np.ix_(clear, clear)] = inverse[np.ix_(~blurred, ~blurred)]
+    return covariance, told, size - int(weak.sum())
+
+
+def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
+                     reach: float = 12.0) -> tuple[float, float]:
+    """Profile-likelihood interval of a combination of parameters, logit scale.
+
+    Parameters
+    ----------
+    fitted : Fit
+    contrast : float array (parameter)
+        The combination.
+    level : float
+        Confidence, 0 to 1; a one-sided limit (the other end infinite) keeps this level too.
+    reach : float
+        Furthest logit looked at; beyond it the end is infinite.
+
+    Returns
+    -------
+    low, high : float
+        -inf or inf where the likelihood never falls far enough.
+    """
+    best = float(contrast @ fitted.beta)
+    drop = chi2.ppf(level, 1) / 2
+    profiled = _profile(fitted, contrast)
+    low = _crossing(profiled, best, -reach, drop)
+    high = _crossing(profiled, best, reach, drop)
+    if np.isinf(low) != np.isinf(high):
+        # stuck at 0 or 1: the one limit there is, exact where no event was seen at all
+        drop = -np.log(1 - level)
+        low = low if np.isinf(low) else _crossing(profiled, best, -reach, drop)
+        high = high if np.isinf(high) else _crossing(profiled, best, reach, drop)
+    return low, high
+
+
+def _profile(fitted: Fit, contrast: np.ndarray):
+    """Loss of log likelihood when the combination is held at a value."""
+    negative = objective(fitted.histories, fitted.design, fitted.pull)
+    base = negative(fitted.beta)[0]
+    lead = int(np.argmax(np.abs(contrast)))
+    others = np.delete(np.arange(contrast.size), lead)
+    state = {"free": fitted.beta[others]}
+
+    def whole(free, value):
+        beta = np.empty(contrast.size)
+        beta[others] = free
+        beta[lead] = (value - contrast[others] @ free) / contrast[lead]
+        return beta
+
+    def reduced(free, value):
+        loss, gradient = negative(whole(free, value))
+        return loss, gradient[others] - gradient[lead] * contrast[others] / contrast[lead]
+
+    def loss(value):
+        if others.size == 0:
+            return negative(whole(np.zeros(0), value))[0] - base
+        found = minimize(reduced, state["free"], args=(value,), jac=True, method="BFGS",
+                         options={"gtol": 1e-5})
+        state["free"] = found.x
+        return found.fun - base
+
+    return loss
+
+
+def _crossing(loss, best: float, limit: float, drop: float) -> float:
+    """Where the profile has fallen by `drop`, going from the best value towards `limit`."""
+    direction = 1.0 if limit > 0 else -1.0
+    near, step = best, 0.25
+    while True:
+        far = near + direction * step
+        if (far - limit) * direction > 0:
+            return direction * np.inf
+        if loss(far) > drop:
+            return float(brentq(lambda x: loss(x) - drop, near, far, xtol=1e-4))
+        near, step = far, step * 1.6
