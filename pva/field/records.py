@@ -1,9 +1,9 @@
 """The field records after reading and checking: one clean table per kind of fact, labelled.
 
 This is what estimation starts from. Every table is a pandas DataFrame with the columns named in
-`COLUMNS` (always present, missing cells are NaN, NaT or None), plus `file` and `row` (the row of the
-source table, counted as a person sees it, header = row 1) and `flags` (reason codes of rows that
-were used but deserve a look, joined by spaces). Extra columns of the crew are kept at the end.
+`COLUMNS` (always present, missing cells are NaN, NaT or None), plus `file` and `row` (the row of
+the source table, counted as a person sees it, header = row 1) and `flags` (reason codes of rows
+that were used but deserve a look, joined by spaces). Extra columns of the crew are kept at the end.
 """
 
 from __future__ import annotations

@@ -156,7 +156,7 @@ class _NodeReader:
         mark = node.start_mark
         place = (mark.line + 1, mark.column + 1)
         if self.count > MOST_YAML_VALUES:
-            raise FormError(Problem(f"the file holds more than {MOST_YAML_VALUES:,} values once its "
+            raise FormError(Problem(f"the file holds over {MOST_YAML_VALUES:,} values once its "
                                     "references (&name, *name) are followed",
                                     "Write the values out, or keep them in a table.",
                                     file=self.file, line=place[0], code="yaml-too-many-values"))

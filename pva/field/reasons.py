@@ -1,0 +1,136 @@
+"""Every reason why a row is set aside or flagged: a stable code and a sentence with advice.
+
+In a sentence ``{value}`` is the cell as written and ``{column}`` its column; other braces are filled
+by the check that found the row.
+"""
+
+from __future__ import annotations
+
+SET_ASIDE, FLAGGED = "set aside", "flagged"
+
+_SET_ASIDE = {
+    # the row itself
+    "row-too-long": "The row has more cells than the header ({value}). Put quotation marks around "
+    "text that holds the separator.",
+    "left-out": "Left out by decision of {who} on {date}: {why}",
+    # tags
+    "tag-rounded": "Tag {value} is a number that a spreadsheet has rounded; its last digits are "
+    "lost. Copy the tag from the reader or the field sheet into a column stored as text.",
+    "tag-impossible": "No transponder can carry the number {value}: the part after the first three "
+    "digits lies above 274877906943, or the prefix is impossible. Compare with the field sheet."
+    "{near}",
+    "tag-malformed": "{value} has too many or too few characters for a transponder, or a letter "
+    "among its digits. Compare with the field sheet.{near}",
+    "tag-test": "{value} is a test tag, not an animal. Nothing to do unless a test tag was put on "
+    "an animal.",
+    "tag-missing": "A reader log must name the tag. Add it or delete the row.",
+    "tag-unknown": "Tag {value} was never released.{near} Compare with the field sheet; correct "
+    "the tag or add the missing release.",
+    "tag-of-a-release-set-aside": "Tag {value} was released in row {other_row} of {other_file}, "
+    "but that row was set aside. Correct the release and read again.",
+    "tag-released-twice": "Tag {value} was already released in row {other_row} of {other_file} "
+    "({other}). One of the two is a slip: compare both field sheets and correct one.",
+    "tag-on-two-animals": "The second tag {value} also belongs to the animal of row {other_row} of "
+    "{other_file}. Compare both field sheets and correct one.",
+    "shell-of-unknown-animal": "Tag {value} was found on a shell, but was never recorded on a "
+    "live animal.{near} Compare with the field sheet.",
+    # species, sites
+    "species-unknown": "{value} is not among the species of the study. {advice}",
+    "site-missing": "The row does not say at which site. Add the site.",
+    "site-unknown": "{value} is not among the sites of the study. {advice}",
+    # dates, visits
+    "date-missing": "The row has no date. Add it from the field sheet.",
+    "date-unreadable": "{value} is not a date. Write it as year-month-day.",
+    "date-impossible": "{value} is no day of the calendar in the order stated for this file. "
+    "Correct the date.",
+    "date-ambiguous": "{value} can be read as {first} or as {second}. Write `dates: day first` or "
+    "`dates: month first` for this table, or write the date as year-month-day.",
+    "date-before-release": "The animal was seen on {date}, before its release on {released} (row "
+    "{other_row} of {other_file}). Check the tag and both dates.",
+    "last-day-before-first": "The visit ends on {date}, before it begins. Correct the dates.",
+    "visit-missing": "The row names neither a visit nor a date, so nobody can say when it was. Add "
+    "one of them.",
+    "visit-unknown": "There is no visit called {value}{at}. {advice}",
+    "visit-listed-twice": "The visit {value} at this site is already listed in row {other_row}. "
+    "Keep one of the two.",
+    "outside-visits": "{date} lies in no visit to {site}{nearest}. Correct the date, or add the "
+    "visit with its effort.",
+    "date-outside-its-visit": "The row belongs to visit {visit} at {site} ({first} to {last}), but "
+    "its date is {date}. Correct the date or the visit.",
+    # what was seen
+    "status-missing": "The row does not say whether the animal was alive, heard, a shell or "
+    "removed. Add the status from the field sheet.",
+    "status-unknown": "The status {value} is not known. Write alive, heard, shell or removed, or "
+    "map this word under `values` in the study.",
+    "event-unknown": "The word {value} is neither a release nor an encounter. Map it under "
+    "`values: {{event: ...}}` in the study.",
+    "after-shell": "The animal was {status} on {date}, but its shell was found on {shell} (row "
+    "{other_row} of {other_file}). The tag may have been heard in the dead shell; if the animal "
+    "lived, correct the earlier row.",
+    "after-removal": "The animal was {status} on {date}, but had been removed on {shell} (row "
+    "{other_row} of {other_file}). If it was put back, release it again under a new row; else "
+    "check the tag.",
+    # numbers
+    "number-unreadable": "{value} in column {column} is not a usable number. Correct it.",
+    "number-missing": "Column {column} is empty, and the row cannot be used without it. Fill it "
+    "in.",
+    "tag-for-several": "One tag cannot stand for {value} animals. Give every animal its own row, "
+    "or leave the tag out for a batch.",
+    # quadrats and other units
+    "unit-missing": "The row does not name its unit. Add the unit.",
+    "unit-listed-twice": "Unit {value} of this survey and site is already listed in row "
+    "{other_row}. Keep one, or give the other its own name.",
+    "animal-in-unlisted-unit": "An animal was found in unit {value}, which is not among the units "
+    "dug{at}. Add the unit with its area, or correct its name.",
+    "animal-in-several-units": "Unit {value} is listed {count} times; say which survey and site "
+    "the animal belongs to.",
+    "host-missing": "The row does not name the host fish. Add it.",
+}
+
+_FLAGGED = {
+    "species-differs": "The row says {value}, but the animal was recorded as {other} in row "
+    "{other_row} of {other_file}. A tag misread or a species mistaken: compare with the field "
+    "sheet. The row was used.",
+    "species-missing": "No row of this animal says its species. The row was used where species "
+    "does not matter; add the species.",
+    "marked-new-again": "The animal was recorded as newly marked, but its tag was already on an "
+    "animal in row {other_row} of {other_file}. Was the tag issued twice or is this a recapture? "
+    "It was used as a recapture.",
+    "recapture-never-marked": "The animal was recorded as a recapture, but no row says when it was "
+    "marked.{near} It was used from this row on; check the tag.",
+    "site-differs": "The animal was released at {other} and found at {value}. It was used as "
+    "found; check the site.",
+    "dead-only-in-remarks": "The status is {status}, but the remarks say: {value}. The row was "
+    "used as {status}; correct the status if the animal was dead.",
+    "alive-and-shell-one-day": "The animal is recorded as {status} and as a shell on the same day "
+    "({date}; row {other_row} of {other_file}). Both rows were used; correct the wrong one.",
+    "length-unreadable": "The length {value} is not a number. The row was used without a length; "
+    "correct it.",
+    "length-impossible": "A length of {value} mm cannot be. The row was used without a length; "
+    "correct it.",
+    "length-in-centimetres": "The length {value} among lengths near {usual} mm may be in "
+    "centimetres. The row was used without a length; write it in millimetres, or accept it.",
+    "length-dropped": "The length fell from {before} to {value} mm since {date} (row {other_row} "
+    "of {other_file}), more than {drop} mm of measurement error. The row was used as it is; check "
+    "the length and the tag.",
+    "position-unreadable": "The position {value} cannot be read or lies nowhere on earth. The row "
+    "was used without it; write decimal degrees.",
+    "position-swapped": "Latitude and longitude ({value}) seem to be swapped. The row was used "
+    "without its position; correct it.",
+    "position-sign": "The position {value} lies on another side of the earth; a minus sign seems "
+    "to be missing. The row was used without its position; correct it.",
+    "position-far": "The position {value} lies {distance} km from {site}. The row was used "
+    "without its position; check the position and the site.",
+    "number-left-out": "{value} in column {column} is not a usable number. The row was used "
+    "without it; correct it.",
+    "excavated-unreadable": "The word {value} does not say whether the unit was excavated. Write "
+    "yes or no. The row was used without it.",
+}
+
+EFFECT = dict.fromkeys(_SET_ASIDE, SET_ASIDE) | dict.fromkeys(_FLAGGED, FLAGGED)
+SENTENCE = _SET_ASIDE | _FLAGGED
+
+
+def sentence(code: str, **words: object) -> str:
+    """The whole sentence of one row."""
+    return SENTENCE[code].format(**words)

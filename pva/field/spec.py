@@ -1,0 +1,227 @@
+"""The written form of study.yaml: every key, its type and its default."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from pva.field.form import Form
+from pva.field.records import COLUMNS
+
+KINDS = ("releases", "visits", "encounters", "reader log", "units", "animals", "hosts")
+MARKED_AT_FIRST_CAPTURE = "marked at first capture"
+MARKED_AT_RELEASE = "released with a tag"
+UNIT_FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "m2": 1.0, "ft2": 0.09290304,
+                "cm2": 1e-4, "ha": 1e4}
+
+# what a table may hold besides the columns that every reader downstream relies on
+EXTRA_TARGETS = {
+    "releases": ["second_tag", "remarks"],
+    "visits": [],
+    "encounters": ["event", "effort_hours", "time", "position"],
+    "units": ["excavated", "remarks"],
+    "animals": ["date", "tag", "excavated", "remarks"],
+    "hosts": ["remarks"],
+}
+
+
+def targets(kind: str) -> list[str]:
+    """Names that the `columns`, `values` and `fill` of a table of this kind may use."""
+    kind = "encounters" if kind == "reader log" else kind
+    own = [c for c in COLUMNS[kind] if c != "animal"]
+    return own + [c for c in EXTRA_TARGETS[kind] if c not in own]
+
+
+def _text(value: Any) -> Any:
+    """Words of a table stay as written: YAML's own yes/no and numbers become text again."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "" if value is None else value
+
+
+def _words(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return value
+    return {str(_text(k)): _text(v) for k, v in value.items()}
+
+
+def _fill(value: Any) -> Any:
+    return {k: _text(v) for k, v in value.items()} if isinstance(value, dict) else value
+
+
+def _list(value: Any) -> Any:
+    return value if isinstance(value, list) or value is None else [value]
+
+
+def _column(value: Any) -> Any:
+    return {"column": value} if isinstance(value, str | int | float) else value
+
+
+def _file(value: Any) -> Any:
+    return {"file": value} if isinstance(value, str) else value
+
+
+class ColumnPart(Form):
+    """One column of the table, or a part of its text counted from either end."""
+
+    column: str
+    first: int | None = Field(None, ge=1)
+    last: int | None = Field(None, ge=1)
+
+
+Part = Annotated[ColumnPart, BeforeValidator(_column)]
+
+
+class ColumnSource(Form):
+    """Where a value comes from: one column, or several joined; and its unit."""
+
+    column: str | None = None
+    first: int | None = Field(None, ge=1)
+    last: int | None = Field(None, ge=1)
+    join: list[Part] = []
+    between: str = ""
+    unit: Literal["mm", "cm", "m", "inch", "m2", "ft2", "cm2", "ha"] | None = None
+
+    def parts(self) -> list[ColumnPart]:
+        """The pieces of text, in order."""
+        if self.column is not None:
+            return [ColumnPart(column=self.column, first=self.first, last=self.last)]
+        return self.join
+
+
+Source = Annotated[ColumnSource, BeforeValidator(_column)]
+Values = dict[str, Annotated[dict[str, str], BeforeValidator(_words)]]
+
+
+class TableFile(Form):
+    """One table and how to read it."""
+
+    file: str
+    sheet: int | str | None = None
+    header_row: int | None = Field(None, ge=1)
+    delimiter: Literal["comma", "semicolon", "tab"] | None = None
+    decimal: Literal["point", "comma"] | None = None
+    dates: Literal["day first", "month first", "year first"] | None = None
+    columns: dict[str, Source] = {}
+    values: Values = {}
+    fill: Annotated[dict[str, str], BeforeValidator(_fill)] = {}
+
+    @property
+    def label(self) -> str:
+        """How the account names this table."""
+        return self.file if self.sheet is None else f"{self.file} [{self.sheet}]"
+
+
+class TableSpec(TableFile):
+    """A field table; `is` says what kind of fact its rows hold."""
+
+    kind: Literal["releases", "visits", "encounters", "reader log", "units", "animals",
+                  "hosts"] = Field(alias="is")
+
+
+class VisitsSpec(Form):
+    """Visits listed in a table, or made of the days on which animals were seen.
+
+    `made_of_days: N` joins a day to the visit before it at the same site when at most N days lie
+    from one to the next.
+    """
+
+    table: Annotated[TableFile, BeforeValidator(_file)] | None = Field(None, alias="from")
+    made_of_days: int | None = Field(None, ge=0)
+
+
+class SiteSpec(Form):
+    """One reach where animals are released or looked for."""
+
+    name: str
+    also_called: Annotated[list[str], BeforeValidator(_list)] = []
+    area_m2: float | None = Field(None, gt=0)
+    river_km: float | None = None
+    corners: list[Annotated[list[float], Field(min_length=2, max_length=2)]] = []
+    role: Literal["restoration", "donor", "reference"] = "restoration"
+    remarks: str = ""
+
+
+class StageSpec(Form):
+    """A stage of life by length, for transitions and for abundance by stage."""
+
+    name: str
+    length_mm: Annotated[list[float], Field(min_length=2, max_length=2)]
+
+
+class TagsSpec(Form):
+    """Tags that the crew uses to test its readers, besides those with prefix 999."""
+
+    test_tags: Annotated[list[str], BeforeValidator(_list)] = []
+
+
+class LengthsSpec(Form):
+    """Limits for lengths. A shell does not shrink: a larger drop than `drop_mm` is flagged."""
+
+    drop_mm: float = Field(10.0, ge=0)
+    largest_mm: float = Field(300.0, gt=0)
+
+
+class SurvivalSpec(Form):
+    """How survival is to be told apart."""
+
+    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+    release: Literal["separate", "pooled"] = "separate"
+    bad_years: Annotated[list[str], BeforeValidator(_list)] = []
+
+
+class DetectionSpec(Form):
+    """How the chance of being found is to be told apart."""
+
+    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+
+
+class GrowthSpec(Form):
+    """Months (first, last) in which shells grow, and what growth differs by."""
+
+    season: Annotated[list[int], Field(min_length=2, max_length=2)] = [4, 10]
+    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+
+
+class DensitySpec(Form):
+    """How units were laid out, and which share of the animals in a unit is found."""
+
+    design: Literal["simple", "stratified", "systematic"] = "simple"
+    efficiency: float | None = Field(None, gt=0, le=1)
+
+
+class RecruitsSpec(Form):
+    """Which unmarked animals may be recruits."""
+
+    below_mm: float | None = Field(None, gt=0)
+
+
+class ReportSpec(Form):
+    """Scenarios that the page answers."""
+
+    main: str | None = None
+    compare: Annotated[list[str], BeforeValidator(_list)] = []
+
+
+class StudySpec(Form):
+    """study.yaml as written."""
+
+    title: str
+    description: str = ""
+    species: Annotated[list[str], BeforeValidator(_list)] = []
+    sites: list[SiteSpec] = []
+    tables: list[TableSpec] = []
+    visits: VisitsSpec | None = None
+    new_animals: Literal["released with a tag", "marked at first capture"] = MARKED_AT_RELEASE
+    tags: TagsSpec = TagsSpec()
+    lengths: LengthsSpec = LengthsSpec()
+    corrected: str | None = None
+    accepted: str | None = None
+    stages: list[StageSpec] = []
+    survival: SurvivalSpec = SurvivalSpec()
+    detection: DetectionSpec = DetectionSpec()
+    growth: GrowthSpec = GrowthSpec()
+    density: DensitySpec = DensitySpec()
+    recruits: RecruitsSpec = RecruitsSpec()
+    report: ReportSpec = ReportSpec()
