@@ -1,0 +1,237 @@
+"""The catalogue of published life-history values: look one up by key, with its citation.
+
+Ranges are judgements over several published values and may stand where a scenario has no
+measurement; values are single published figures. A key of low confidence is never a default.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import lru_cache
+
+from pva.errors import MeaningError, Problem
+from pva.files import read_yaml, shipped
+from pva.sources import Source
+
+CATALOGUE = "shared/life_history.yaml"
+STATUSES = ("read", "derived", "memory")
+CONFIDENCES = ("high", "medium", "low")
+_LOW = "write a value of your own with `source: {assumed: reason}`"
+
+
+@dataclass(frozen=True)
+class Published:
+    """One entry of the catalogue.
+
+    Parameters
+    ----------
+    key : str
+        Such as ``gravid_share`` or ``fecundity/lampsilis``.
+    value : float or None
+        Best value in `unit`; None where only a range was published.
+    interval : tuple of float or None
+        (low, high): the 95 % interval where `interval_is` says so, else the range reported or
+        offered. Of the bounded laws it holds the bounds.
+    unit : str
+    distribution : str or None
+        Suggested law of what is not known; None = the default of the kind of rate.
+    citation : str
+        The source in short; `references` has it in full.
+    status : {'read', 'derived', 'memory'}
+        Seen in the text cited; arithmetic or judgement; recalled only.
+    confidence : {'high', 'medium', 'low'}
+    se : float or None
+        Standard error where one was published.
+    interval_is : str
+    is_published : bool
+        False where nobody published a value for the wild and the range is a judgement alone.
+    is_range : bool
+        Whether the entry is a judgement over several values.
+    notes : str
+    references : tuple of str
+    """
+
+    key: str
+    value: float | None
+    interval: tuple[float, float] | None
+    unit: str
+    distribution: str | None
+    citation: str
+    status: str
+    confidence: str
+    se: float | None = None
+    interval_is: str = "range"
+    is_published: bool = True
+    is_range: bool = False
+    notes: str = ""
+    references: tuple[str, ...] = ()
+
+    @property
+    def source(self) -> Source:
+        """Provenance of the value; a judgement without any published value counts as assumed."""
+        if not self.is_published:
+            return Source("assumed", f"{self.key}: no published value; {self.notes}")
+        return Source("published", f"{self.key}: {self.citation}", self.status)
+
+
+def lookup(key: str, *, allow_low: bool = False) -> Published:
+    """Entry that may stand for a rate in a scenario.
+
+    Parameters
+    ----------
+    key : str
+        Key of the catalogue; spaces and capitals do not matter.
+    allow_low : bool
+        Whether an entry of low confidence is handed out all the same, for display.
+
+    Returns
+    -------
+    Published
+        With a value, an interval, or both.
+
+    Raises
+    ------
+    MeaningError
+        Unknown key; nothing published; low confidence; a bound only.
+    """
+    plain = _plain(key)
+    entry = _load().get(plain)
+    if entry is None:
+        raise MeaningError(_unknown(key, plain))
+    if entry.confidence == "low" and not allow_low:
+        raise MeaningError(_too_weak(entry))
+    if entry.value is None and entry.interval is None:
+        raise MeaningError(_bound_only(entry))
+    return entry
+
+
+def entries() -> list[Published]:
+    """All ranges and values, in the order of the file."""
+    return list(_load().values())
+
+
+def not_found() -> dict[str, str]:
+    """What was looked for in the literature and not found: key to remark."""
+    return {key: row.get("notes", "") for key, row in _document()["unknown"].items()}
+
+
+def cite(text: str) -> Source:
+    """Source of a value of one's own, as in ``source: {published: juvenile_survival}``.
+
+    Parameters
+    ----------
+    text : str
+        A key of the catalogue, or a citation in free words.
+
+    Returns
+    -------
+    Source
+        ``assumed`` where the key names something for which nothing was published.
+
+    Raises
+    ------
+    MeaningError
+        A single word that is no key but nearly one.
+    """
+    plain = _plain(text)
+    if plain in _load():
+        return _load()[plain].source
+    if plain in not_found() or (" " not in text.strip() and _nearest(plain)):
+        raise MeaningError(_unknown(text, plain))
+    return Source("published", text)
+
+
+def _plain(key: str) -> str:
+    return str(key).strip().lower().replace(" ", "_")
+
+
+@lru_cache(maxsize=1)
+def _document() -> dict:
+    return read_yaml(shipped(CATALOGUE))[0]
+
+
+@lru_cache(maxsize=1)
+def _load() -> dict[str, Published]:
+    document = _document()
+    found = {}
+    for section in ("ranges", "values"):
+        for key, row in document[section].items():
+            found[key] = _entry(key, row, document, is_range=section == "ranges")
+    return found
+
+
+def _entry(key: str, row: dict, document: dict, *, is_range: bool) -> Published:
+    names = [row["citation"]] if "citation" in row else []
+    names += [document["values"][basis]["citation"] for basis in row.get("basis", ())]
+    references = tuple(dict.fromkeys(document["citations"][name] for name in names))
+    short = "; ".join(_short(reference) for reference in references)
+    return Published(
+        key=key,
+        value=None if row.get("value") is None else float(row["value"]),
+        interval=tuple(float(end) for end in row["interval"]) if "interval" in row else None,
+        unit=row.get("unit", ""),
+        distribution=row.get("distribution"),
+        citation=f"a judgement over {short}" if is_range and "citation" not in row else short,
+        status=row["status"],
+        confidence=row["confidence"],
+        se=row.get("se"),
+        interval_is=row.get("interval_is", "range"),
+        is_published=row.get("published", True),
+        is_range=is_range,
+        notes=row.get("notes", ""),
+        references=references,
+    )
+
+
+def _short(reference: str) -> str:
+    """Authors and year, where the reference begins with them; else the whole of it."""
+    match = re.match(r"[^0-9]+ (?:19|20)\d\d(?=,|$| \(authors from)", reference)
+    return match.group(0) if match else reference
+
+
+def _nearest(plain: str) -> list[str]:
+    return get_close_matches(plain, _load(), n=3, cutoff=0.6)
+
+
+def _unknown(key: str, plain: str) -> Problem:
+    remark = not_found().get(plain)
+    if remark is not None:
+        return Problem(
+            f"`{key}` was looked for in the literature and not found ({remark})",
+            f"Measure it, or {_LOW}.",
+            code="published-not-found",
+        )
+    near = _nearest(plain)
+    named = " or ".join(f"`{name}`" for name in near)
+    return Problem(
+        f"the catalogue of published values has no `{key}`",
+        f"Did you mean {named}?" if near else "Choose a key of the catalogue, or " + _LOW + ".",
+        code="published-key-unknown",
+    )
+
+
+def _too_weak(entry: Published) -> Problem:
+    if not entry.is_published:
+        return Problem(
+            f"`{entry.key}` has no published value: calibrate or mark assumed",
+            f"Calibrate it where the scenario allows, or {_LOW}.",
+            why=f"{entry.notes}; a guess must not pass for a published number",
+            code="published-value-missing",
+        )
+    return Problem(
+        f"`{entry.key}` is too weak a value to be taken by key (confidence low)",
+        f"Ask for local data, or {_LOW}.",
+        why=f"It rests on {entry.citation}" + (f": {entry.notes}" if entry.notes else ""),
+        code="published-value-weak",
+    )
+
+
+def _bound_only(entry: Published) -> Problem:
+    return Problem(
+        f"`{entry.key}` gives only a bound ({entry.notes})",
+        f"Take another key, or {_LOW}.",
+        why="A bound is neither a best value nor an interval",
+        code="published-bound-only",
+    )
