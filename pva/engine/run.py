@@ -1,0 +1,109 @@
+"""Blocks of replicates over threads; the same numbers for any number of threads."""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from pva.engine.kernel import simulate_block
+from pva.engine.random_numbers import (
+    ENVIRONMENT,
+    INDIVIDUALS,
+    OTHER_INDIVIDUALS,
+    replicate_keys,
+)
+from pva.engine.work import make_work
+from pva.model.record import TALLIES, Draws, Plan
+
+_BLOCK_CELLS = 1 << 21  # numbers of the yearly buffer of one block
+
+
+@dataclass(frozen=True)
+class Block:
+    """Simulated replicates, in order.
+
+    Parameters
+    ----------
+    first : int
+        Number of the first replicate over all draws (draw x replicates + replicate).
+    draw : ndarray of int, shape (replicate,)
+    tallies : ndarray, shape (replicate, census, site, tally)
+    stage_sum : ndarray, shape (census, origin, site, class)
+        Animals summed over the block.
+    """
+
+    first: int
+    draw: np.ndarray
+    tallies: np.ndarray
+    stage_sum: np.ndarray
+
+
+def default_threads() -> int:
+    """Cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def block_size(plan: Plan) -> int:
+    """Replicates in a block: fixed by the shape of the model, so runs can be repeated."""
+    years, sites = plan.switches[3] + 1, plan.life.survive_address.shape[1]
+    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, 1024))
+
+
+def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
+             other_individuals: bool = False, size: int | None = None) -> Iterator[Block]:
+    """Simulate every draw `replicates` times, block by block in order.
+
+    Parameters
+    ----------
+    plan, draws : Plan, Draws
+    seed : int
+        0 .. 2**64 - 1.
+    replicates : int
+        Per parameter draw.
+    threads : int or None
+        None = every core.
+    other_individuals : bool
+        Same draws and environments, other chances of single animals (for variance shares).
+    size : int or None
+        Replicates of a block; None = by the model's shape. Numbers do not depend on it.
+
+    Yields
+    ------
+    Block
+    """
+    total = len(draws.value) * replicates
+    size = size or block_size(plan)
+    threads = threads or default_threads()
+    layer = OTHER_INDIVIDUALS if other_individuals else INDIVIDUALS
+    starts = range(0, total, size)
+    if threads == 1 or total <= size:
+        for first in starts:
+            yield _block(plan, draws, seed, replicates, layer, first, min(size, total - first))
+        return
+    with ThreadPoolExecutor(threads) as pool:
+        waiting = deque()
+        for first in starts:
+            waiting.append(pool.submit(_block, plan, draws, seed, replicates, layer, first,
+                                       min(size, total - first)))
+            if len(waiting) > threads + 1:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
+
+
+def _block(plan, draws, seed, replicates, layer, first, count):
+    number = np.arange(first, first + count)
+    draw, replicate = number // replicates, number % replicates
+    env = replicate_keys(seed=seed, layer=ENVIRONMENT, draw=draw, replicate=replicate)
+    own = replicate_keys(seed=seed, layer=layer, draw=draw, replicate=replicate)
+    years = int(plan.switches[3]) + 1
+    origins, sites, classes = plan.life.survive_address.shape
+    tallies = np.zeros((count, years, sites, len(TALLIES)))
+    stage_sum = np.zeros((years, origins, sites, classes))
+    simulate_block(plan, draws, draw, env, own, make_work(plan), tallies, stage_sum)
+    return Block(first, draw, tallies, stage_sum)

@@ -1,0 +1,90 @@
+"""Parameter draws: what we do not know, drawn once per draw, jointly where the estimates say so."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from pva.lifehistory.laws import drawn_values
+from pva.lifehistory.rates import Rate
+from pva.model.addresses import address
+from pva.scenario.resolved import JointCovariance
+
+SCRAMBLES = 8
+
+
+def scramble_of_draw(draws: int) -> np.ndarray:
+    """Scramble each draw belongs to: at least eight independent sets where there are draws enough.
+
+    Returns
+    -------
+    ndarray of int, shape (draw,)
+    """
+    groups = SCRAMBLES if draws >= SCRAMBLES else 1
+    return np.arange(draws) * groups // draws
+
+
+def column(name: str, *, draws: int, seed: int) -> np.ndarray:
+    """Uniform numbers of one parameter: Latin-hypercube points within each scramble.
+
+    The column depends on its name alone, so a new parameter leaves the others as they were.
+
+    Returns
+    -------
+    ndarray, shape (draw,)
+        In (0, 1).
+    """
+    scramble = scramble_of_draw(draws)
+    parts = []
+    for group in range(scramble[-1] + 1):
+        points = int((scramble == group).sum())
+        sampler = qmc.LatinHypercube(d=1, seed=np.random.default_rng([address(name), seed, group]))
+        parts.append(sampler.random(points)[:, 0])
+    return np.clip(np.concatenate(parts), 1e-12, 1 - 1e-12)
+
+
+class DrawTable:
+    """Draws of rates by key, each made once and kept.
+
+    Parameters
+    ----------
+    draws : int
+        Number of parameter draws.
+    seed : int
+    unknown : bool
+        Off: every draw holds the best values.
+    covariance : JointCovariance or None
+        Of the estimates, link scale.
+    """
+
+    def __init__(self, *, draws: int, seed: int, unknown: bool,
+                 covariance: JointCovariance | None = None):
+        self.draws, self.seed, self.unknown = draws, seed, unknown
+        self._joint = self._joint_normals(covariance) if covariance is not None else {}
+
+    def _joint_normals(self, covariance):
+        """Deviations of every estimate on the link scale, correlated as estimated."""
+        variances, vectors = np.linalg.eigh(covariance.matrix)
+        root = vectors * np.sqrt(np.maximum(variances, 0)) @ vectors.T  # symmetric: order is free
+        normals = np.array([ndtri(self.uniform(f"estimate {k}")) for k in covariance.keys])
+        return dict(zip(covariance.keys, root @ normals.reshape(len(covariance.keys), -1),
+                        strict=True))
+
+    def uniform(self, name: str) -> np.ndarray:
+        """Uniform numbers of a named parameter, shape (draw,)."""
+        return column(name, draws=self.draws, seed=self.seed)
+
+    def link_means(self, rate: Rate) -> np.ndarray:
+        """Drawn link means of a rate that comes from estimates, shape (draw,)."""
+        if not self.unknown or rate.link.se == 0:
+            return np.full(self.draws, rate.link.mean)
+        if rate.estimate in self._joint:
+            return rate.link.mean + self._joint[rate.estimate]
+        return rate.link.mean + rate.link.se * ndtri(self.uniform(rate.key))
+
+    def means(self, rate: Rate) -> np.ndarray:
+        """Drawn means over years of a rate without link moments, natural scale, shape (draw,)."""
+        if not self.unknown or not rate.is_uncertain:
+            return np.full(self.draws, rate.value)
+        return drawn_values(rate, self.uniform(rate.key))

@@ -1,0 +1,119 @@
+"""Bad years, releases, collections, movement and stop rules as arrays."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtri
+
+from pva.lifehistory.links import match_probability
+from pva.model.classes import Classes
+from pva.model.record import UNTIL_MEASURES
+from pva.model.slots import Slots
+from pva.scenario.resolved import LOST, RIVER, Resolved
+
+
+def bad_year_arrays(resolved: Resolved, classes: Classes) -> dict:
+    """Bad years; without chance of years only fixed ones happen."""
+    kinds = resolved.bad_years
+    years = list(resolved.years)[:-1]
+    random = resolved.chance.years
+    names = [s.name for s in resolved.stages]
+    return {
+        "bad_threshold": np.array([ndtri(k.chance) if random and not k.years else -np.inf
+                                   for k in kinds], dtype=float),
+        "bad_common": np.array([k.strikes for k in kinds], dtype=float),
+        "bad_length": np.array([k.length for k in kinds], dtype=np.int64),
+        "bad_fixed": np.array([[y in k.years for y in years] for k in kinds],
+                              dtype=bool).reshape(len(kinds), len(years)),
+        "bad_survival": np.array([[k.survival.get(names[i], 1.0) for i in classes.stage]
+                                  for k in kinds]).reshape(len(kinds), len(classes)),
+        "bad_recruitment": np.array([k.recruitment for k in kinds], dtype=float),
+        "bad_hosts": np.array([k.hosts for k in kinds], dtype=float),
+    }
+
+
+def release_arrays(resolved: Resolved, classes: Classes, slots: Slots) -> dict:
+    """Release rows; the numbers are planned numbers, before the delivered share."""
+    rows, site_index = resolved.releases, _site_index(resolved)
+    names = [s.name for s in resolved.stages]
+    stage = [names.index(r.stage) for r in rows]
+    target = [int(classes.first[i]) + r.age - 1 for i, r in zip(stage, rows, strict=True)]
+    taken = [classes.of_stage(i) if not r.age_written else np.arange(len(classes)) == c
+             for i, c, r in zip(stage, target, rows, strict=True)]
+    return {
+        "release_site": np.array([site_index[r.site] for r in rows], dtype=np.int64),
+        "release_class": np.array(target, dtype=np.int64),
+        "release_number": _by_year(resolved, rows),
+        "release_delivered": np.array([_delivered(r, years=resolved.chance.years)
+                                       for r in rows]).reshape(len(rows), 3),
+        "release_survival_slot": np.array(
+            [-1 if r.first_year_survival is None else slots.add(r.first_year_survival, r.site)
+             for r in rows], dtype=np.int64),
+        "release_times_survival": np.array([r.times_survival for r in rows], dtype=bool),
+        "release_from": np.array([-1 if r.from_site is None else site_index[r.from_site]
+                                  for r in rows], dtype=np.int64),
+        "release_from_class": np.array(taken, dtype=bool).reshape(len(rows), len(classes)),
+        "release_cost": np.array([r.cost_each for r in rows], dtype=float),
+    }
+
+
+def _delivered(row, *, years):
+    if row.delivered_sd == 0 or not years:
+        return row.delivered_mean, 0.0, 0.0
+    return row.delivered_mean, *match_probability(row.delivered_mean, row.delivered_sd)
+
+
+def collection_arrays(resolved: Resolved, classes: Classes) -> dict:
+    """Collections from a site, at random over origins and age classes of the stage."""
+    rows, site_index = resolved.collections, _site_index(resolved)
+    names = [s.name for s in resolved.stages]
+    return {
+        "collect_site": np.array([site_index[r.site] for r in rows], dtype=np.int64),
+        "collect_class": np.array([classes.of_stage(names.index(r.stage)) for r in rows],
+                                  dtype=bool).reshape(len(rows), len(classes)),
+        "collect_number": _by_year(resolved, rows),
+    }
+
+
+def until_arrays(resolved: Resolved) -> dict:
+    """Rules that stop a release row."""
+    rules = [(i, r.until) for i, r in enumerate(resolved.releases) if r.until is not None]
+    sites = [s.name for s in resolved.sites]
+    watched = [[u.where == RIVER or s in u.where for s in sites] for _, u in rules]
+    return {
+        "until_row": np.array([i for i, _ in rules], dtype=np.int64),
+        "until_measure": np.array([UNTIL_MEASURES.index(u.measure) for _, u in rules],
+                                  dtype=np.int64),
+        "until_value": np.array([u.at_least for _, u in rules], dtype=float),
+        "until_running": np.array([u.running for _, u in rules], dtype=np.int64),
+        "until_site": np.array(watched, dtype=bool).reshape(len(rules), len(sites)),
+    }
+
+
+def movement_arrays(resolved: Resolved, classes: Classes, slots: Slots) -> dict:
+    """Movement rows and the shares of recruits that hosts carry."""
+    rows, site_index = resolved.movement, _site_index(resolved)
+    names = [s.name for s in resolved.stages]
+    masks = [np.ones(len(classes), dtype=bool) if r.stage == "all"
+             else classes.of_stage(names.index(r.stage)) for r in rows]
+    carried = np.zeros((len(resolved.sites),) * 2)
+    for row in resolved.carried:
+        carried[site_index[row.from_site], site_index[row.to]] += row.share
+    return {
+        "move_from": np.array([site_index[r.from_site] for r in rows], dtype=np.int64),
+        "move_to": np.array([-1 if r.to == LOST else site_index[r.to] for r in rows],
+                            dtype=np.int64),
+        "move_class": np.array(masks, dtype=bool).reshape(len(rows), len(classes)),
+        "move_slot": np.array([slots.add(r.share, r.from_site) for r in rows], dtype=np.int64),
+        "carried": carried,
+    }
+
+
+def _site_index(resolved):
+    return {s.name: i for i, s in enumerate(resolved.sites)}
+
+
+def _by_year(resolved, rows):
+    years = list(resolved.years)[:-1]
+    return np.array([[float(r.numbers.get(y, 0.0)) for y in years] for r in rows],
+                    dtype=float).reshape(len(rows), len(years))
