@@ -6,31 +6,32 @@ import datetime as dt
 
 import numpy as np
 import pandas as pd
-from crew import date_of
 
-COUNTS = {
-    "unknown tag one slip away": 8,
-    "rounded tag": 4,
-    "test tag": 3,
-    "impossible national number": 3,
-    "encounter after shell": 3,
-    "date before release": 3,
-    "impossible date": 3,
-    "date outside visits": 3,
-    "length in cm": 4,
-    "implausible drop": 3,
-    "swapped coordinates": 3,
-    "unknown status word": 3,
-    "species conflict": 2,
-    "tag in two releases": 2,
-    "repeated read": 4,
-    "dead only in remarks": 3,
-    "unit listed twice": 2,
-    "animals in a unit not listed": 2,
-    "missing site": 2,
-    "missing area": 2,
+SET_ASIDE, FLAGGED, COLLAPSED = "set aside", "flagged", "collapsed"
+# kind: how many, what the reader should do, and the reason it should give
+KINDS = {
+    "unknown tag one slip away": (8, SET_ASIDE, "tag-unknown"),
+    "rounded tag": (4, SET_ASIDE, "tag-rounded"),
+    "test tag": (3, SET_ASIDE, "tag-test"),
+    "impossible national number": (3, SET_ASIDE, "tag-impossible"),
+    "encounter after shell": (3, SET_ASIDE, "after-shell"),
+    "date before release": (3, SET_ASIDE, "date-before-release"),
+    "impossible date": (3, SET_ASIDE, "date-impossible"),
+    "date outside visits": (3, SET_ASIDE, "date-outside-its-visit or outside-visits"),
+    "length in cm": (4, FLAGGED, "length-in-centimetres"),
+    "implausible drop": (3, FLAGGED, "length-dropped"),
+    "swapped coordinates": (3, FLAGGED, "position-swapped"),
+    "unknown status word": (3, SET_ASIDE, "status-unknown"),
+    "species conflict": (2, SET_ASIDE, "species-unknown"),
+    "tag in two releases": (2, SET_ASIDE, "tag-released-twice"),
+    "repeated read": (4, COLLAPSED, ""),
+    "dead only in remarks": (3, FLAGGED, "dead-only-in-remarks"),
+    "unit listed twice": (2, SET_ASIDE, "unit-listed-twice"),
+    "animals in a unit not listed": (2, SET_ASIDE, "animal-in-unlisted-unit"),
+    "missing site": (2, SET_ASIDE, "site-missing"),
+    "missing area": (2, SET_ASIDE, "number-missing"),
 }
-FLAGGED = {"length in cm", "implausible drop", "swapped coordinates", "repeated read"}
+COUNTS = {kind: facts[0] for kind, facts in KINDS.items()}
 WRONG_WORDS = ("float", "??", "gravid?")
 
 
@@ -64,7 +65,8 @@ class Planter:
                 "column": column,
                 "kind": kind,
                 "planted": planted,
-                "expected": "flagged" if kind in FLAGGED else "set aside",
+                "expected": KINDS[kind][1],
+                "code": KINDS[kind][2],
             }
         )
 
@@ -281,7 +283,7 @@ def plant_copies(p: Planter) -> None:
 
 
 def plant_units(p: Planter) -> None:
-    """Quadrat tables: blanks are rows of `units`, so a unit must be listed once and have an area."""
+    """Quadrat tables: a unit must be listed once and have an area, blank or not."""
     empty = ~p.tables["units"]["unit"].isin(p.tables["animals"]["unit"])
     for _ in range(COUNTS["unit listed twice"]):
         row = p.pick(empty.reindex(p.tables["units"].index, fill_value=False), "units")
@@ -320,6 +322,3 @@ def plant(tables: dict[str, pd.DataFrame], rng: np.random.Generator):
         for name, frame in planter.tables.items()
     }
     return cleaned, planter.list
-
-
-__all__ = ["COUNTS", "FLAGGED", "date_of", "plant"]

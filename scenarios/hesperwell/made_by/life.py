@@ -134,7 +134,7 @@ def release_losses(frame: pd.DataFrame, died: np.ndarray, truth: dict, rng) -> n
 
 
 def stocked(truth: dict, clock: Clock, donors: pd.DataFrame, rng) -> pd.DataFrame:
-    """All released animals; those from Osprey Shoal are taken out of `donors` (changed in place)."""
+    """All released animals; those from Osprey Shoal leave `donors` (changed in place)."""
     frames = []
     for row in truth["tagged"] + truth["untagged"]:
         date = day(row["date"])
