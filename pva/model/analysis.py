@@ -11,9 +11,20 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from pva.model.long_run import (
+    entry_sensitivities,
+    growth_rate,
+    next_eigenvalue,
+    reproductive_values,
+    stable_stages,
+)
 
-TIE = 1e-9
-"""Relative distance below which two eigenvalues count as one."""
+__all__ = [
+    "MatrixAnalysis", "RateEffects", "analyse", "entry_covariance", "entry_sensitivities",
+    "entry_slopes", "fundamental_matrix", "growth_rate", "keyfitz_entropy", "life_expectancy",
+    "net_reproductive_rate", "rate_effects", "reproductive_values", "small_noise_log_growth",
+    "stable_stages", "years_to_maturity",
+]
 
 
 @dataclass(frozen=True)
@@ -116,7 +127,7 @@ def analyse(
     if sensitivity is not None:
         elasticity = sensitivity * A / growth
         parents_age = _mean_age_of_parents(F, sensitivity, growth=growth)
-    ratio, subdominant = _next_eigenvalue(A)
+    ratio, subdominant = next_eigenvalue(A)
     replacement = net_reproductive_rate(U, F)
     expectancy, variance = life_expectancy(U)
     return MatrixAnalysis(
@@ -137,38 +148,6 @@ def analyse(
         years_to_maturity=years_to_maturity(U, adults=adult),
         keyfitz_entropy=keyfitz_entropy(U),
     )
-
-
-def growth_rate(matrix: np.ndarray) -> float:
-    """Largest eigenvalue of a non-negative matrix, (to, from); 0 if every lineage ends."""
-    size = float(np.abs(np.linalg.eigvals(matrix)).max())
-    return 0.0 if size < 1e-12 or not _has_cycle(matrix) else size
-
-
-def stable_stages(matrix: np.ndarray) -> np.ndarray:
-    """Shares of stages, (stage,), sum 1, that `matrix` (to, from) leaves unchanged.
-
-    Where several classes of stages grow equally fast, the shares reached from equal numbers.
-    """
-    direction = _dominant_direction(np.asarray(matrix, float))
-    return direction / direction.sum()
-
-
-def reproductive_values(matrix: np.ndarray) -> np.ndarray:
-    """Worth of an animal of each stage, (stage,); the first stage with any worth = 1."""
-    direction = _dominant_direction(np.asarray(matrix, float).T)
-    return direction / direction[np.flatnonzero(direction)[0]]
-
-
-def entry_sensitivities(stable: np.ndarray, reproductive: np.ndarray) -> np.ndarray | None:
-    """Change of the growth rate per unit of each entry, (to, from).
-
-    None where two classes that feed each other grow equally fast: the derivative is infinite.
-    """
-    worth = float(reproductive @ stable)
-    if worth <= TIE * reproductive.max() * stable.max():
-        return None
-    return np.outer(reproductive, stable) / worth
 
 
 def net_reproductive_rate(survival_and_growth: np.ndarray, recruitment: np.ndarray) -> float | None:
@@ -334,40 +313,6 @@ def entry_covariance(slopes: np.ndarray, rate_covariance: np.ndarray) -> np.ndar
     `slopes` are those of `entry_slopes`; good to first order of the spread.
     """
     return np.einsum("aij,ab,bkl->ijkl", slopes, rate_covariance, slopes)
-
-
-def _has_cycle(matrix: np.ndarray) -> bool:
-    """Whether any stage can lead back to itself, so that a lineage need not end."""
-    reach = np.asarray(matrix) > 0
-    for _ in range(max(1, int(np.ceil(np.log2(len(reach) + 1))))):
-        reach = reach | (reach @ reach)
-    return bool(np.diag(reach).any())
-
-
-def _dominant_direction(matrix: np.ndarray) -> np.ndarray:
-    """Non-negative eigenvector of the growth rate; of ties, the one reached from equal numbers."""
-    values, vectors = np.linalg.eig(matrix)
-    growth = np.abs(values).max()
-    ties = np.flatnonzero(np.abs(values - growth) <= TIE * growth)
-    if len(ties) == 1:
-        direction = np.abs(vectors[:, ties[0]].real)
-        return np.where(direction > 1e-14 * direction.max(), direction, 0.0)
-    power = matrix / growth + np.eye(len(matrix))
-    for _ in range(60):  # repeated squaring ends on the eigenvector even where ties feed each other
-        power = power @ power
-        power /= power.max()
-    direction = power.sum(axis=1)
-    return np.where(direction > 1e-12 * direction.max(), direction, 0.0)
-
-
-def _next_eigenvalue(matrix: np.ndarray) -> tuple[float | None, tuple[float, float] | None]:
-    values = np.linalg.eigvals(matrix)
-    growth = np.abs(values).max()
-    rest = np.delete(values, np.argmin(np.abs(values - growth)))
-    if not len(rest) or np.abs(rest).max() <= 1e-12:
-        return None, None
-    second = rest[np.argmax(np.abs(rest))]
-    return float(growth / abs(second)), (float(second.real), float(abs(second.imag)))
 
 
 def _mean_age_of_parents(F: np.ndarray, sensitivity: np.ndarray, *, growth: float) -> float | None:

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import lambertw
 
-from pva.model.analysis import fundamental_matrix, stable_stages
+from pva.model.analysis import fundamental_matrix
+from pva.model.long_run import stable_stages
 
 
 def beverton_holt_adults(net_reproductive_rate: float, *, crowding_adults: float) -> float:
