@@ -84,7 +84,7 @@ def lookup(key: str, *, allow_low: bool = False) -> Published:
     key : str
         Key of the catalogue; spaces and capitals do not matter.
     allow_low : bool
-        Whether an entry of low confidence is handed out all the same, for display.
+        Whether an entry that must not stand for a rate is handed out all the same, for display.
 
     Returns
     -------
@@ -94,7 +94,7 @@ def lookup(key: str, *, allow_low: bool = False) -> Published:
     Raises
     ------
     MeaningError
-        Unknown key; nothing published; low confidence; a bound only.
+        Unknown key; nothing published; low confidence; a bound only; not per year.
     """
     plain = _plain(key)
     entry = _load().get(plain)
@@ -104,6 +104,8 @@ def lookup(key: str, *, allow_low: bool = False) -> Published:
         raise MeaningError(_too_weak(entry))
     if entry.value is None and entry.interval is None:
         raise MeaningError(_bound_only(entry))
+    if entry.unit.startswith(("over ", "per visit")) and not allow_low:
+        raise MeaningError(_not_yearly(entry))
     return entry
 
 
@@ -234,4 +236,13 @@ def _bound_only(entry: Published) -> Problem:
         f"Take another key, or {_LOW}.",
         why="A bound is neither a best value nor an interval",
         code="published-bound-only",
+    )
+
+
+def _not_yearly(entry: Published) -> Problem:
+    return Problem(
+        f"`{entry.key}` is a share {entry.unit}, not a yearly rate",
+        f"Take another key, or {_LOW}.",
+        why=entry.notes,
+        code="published-not-yearly",
     )

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+
 from pva.model.long_run import (
     entry_sensitivities,
     growth_rate,

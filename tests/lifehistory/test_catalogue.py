@@ -82,6 +82,16 @@ def test_a_bound_is_no_value():
         lookup("adult_survival/elliptio_complanata")
 
 
+def test_a_share_over_three_years_is_no_yearly_rate():
+    with pytest.raises(MeaningError) as caught:
+        lookup("survival_three_years/lampsilis_cardium/relocated")
+    assert str(caught.value).startswith(
+        "`survival_three_years/lampsilis_cardium/relocated` is a share over 3 years, not a yearly "
+        "rate. 0.892 a year if even; losses in the first two months."
+    )
+    assert caught.value.problems[0].code == "published-not-yearly"
+
+
 def test_what_was_not_found_says_so():
     with pytest.raises(MeaningError, match="`cost_each` was looked for in the literature"):
         lookup("cost_each")
