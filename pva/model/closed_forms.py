@@ -231,6 +231,11 @@ def walk_below_by_year(
     ndarray, (year,)
         Years 0 to `years`; error below 1e-9.
 
+    Raises
+    ------
+    ValueError
+        Where the logarithm may wander over more than 750 SD, too wide for the mesh.
+
     Notes
     -----
     The density of the logarithm above the threshold is carried from year to year by Gauss-Legendre
@@ -281,6 +286,8 @@ def _generating(U: np.ndarray, F: np.ndarray, s: np.ndarray, *, census: str) -> 
 def _panels(top: float, sd: float) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and weights from 0 to `top`, twelve in each panel of at most 1.5 `sd`."""
     points, weights = np.polynomial.legendre.leggauss(12)
+    if top > 750 * sd:
+        raise ValueError("the yearly SD is too small for the years and growth asked for")
     edges = np.linspace(0.0, top, max(2, int(np.ceil(top / (1.5 * sd))) + 1))
     half = np.diff(edges) / 2
     middle = (edges[:-1] + edges[1:]) / 2

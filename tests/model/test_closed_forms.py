@@ -128,3 +128,8 @@ def test_walk_never_falls_and_hardly_depends_on_the_mesh():
     assert coarse == pytest.approx(scaled, abs=1e-12)
     longer = walk_below_by_year(0.01, 0.05, start=30, threshold=20, years=90)
     assert longer[:61] == pytest.approx(coarse, abs=1e-9)
+
+
+def test_walk_too_wide_for_the_mesh_is_refused():
+    with pytest.raises(ValueError, match="yearly SD is too small"):
+        walk_below_by_year(0.1, 0.001, start=30, threshold=20, years=50)
