@@ -11,7 +11,7 @@ from scipy.stats import chi2
 
 from pva.estimate.likelihood import Histories, loglik_and_gradient
 
-KINDS = ("survival", "release", "detection", "shell")
+KINDS = ("survival", "release", "event", "detection", "shell")
 AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
 FAR = 16.0  # logit that stands for 0 or 1
 RANK_TOLERANCE = 2e-6
@@ -23,14 +23,15 @@ class Design:
 
     Parameters
     ----------
-    survival, release, detection, shell : float array (row, parameter of that kind)
+    survival, release, event, detection, shell : float array (row, parameter of that kind)
     names : tuple of str
-        Parameters of survival, release, detection, shell, in that order.
+        Names of the parameters, in that order of kinds.
     """
 
     survival: np.ndarray
     detection: np.ndarray
     release: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    event: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     shell: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     names: tuple[str, ...] = ()
 
@@ -109,7 +110,7 @@ def objective(histories: Histories, design: Design, pull: np.ndarray):
     def negative(beta):
         rates = design.rates(beta)
         loglik, *parts = loglik_and_gradient(
-            histories, rates["survival"], rates["release"], rates["detection"], rates["shell"]
+            histories, *(rates[kind] for kind in KINDS)
         )
         if not np.isfinite(loglik):
             return 1e10, np.zeros_like(beta)
@@ -161,7 +162,7 @@ def _standard_starts(design: Design):
         beta = np.zeros(design.size)
         where = design.slices
         for kind, level in (("survival", survival), ("detection", detection), ("release", 1.0),
-                            ("shell", -1.0)):
+                            ("event", 1.0), ("shell", -1.0)):
             matrix = getattr(design, kind)
             if matrix.size:
                 target = np.full(matrix.shape[0], level)

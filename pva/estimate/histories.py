@@ -7,7 +7,8 @@ import numpy as np
 from pva.estimate.likelihood import ALIVE, NONE, Histories
 
 STEP_FIELDS = (
-    "years", "survival_row", "release_row", "detection_row", "shell_row", "keep", "seen",
+    "years", "survival_row", "release_row", "event_row", "detection_row", "shell_row", "keep",
+    "seen",
 )
 PRECISION = 6  # decimals at which two step lengths are one
 
@@ -37,7 +38,7 @@ def from_table(table, *, years=None, old_shells: float = 1.0) -> Histories:
     for row in table:
         begun = int(np.argmax(row))
         for k in range(begun, n_visits - 1):
-            steps.append((years[k], k, NONE, k, NONE, 1.0, ALIVE if row[k + 1] else 0))
+            steps.append((years[k], k, NONE, NONE, k, NONE, 1.0, ALIVE if row[k + 1] else 0))
         first.append(len(steps))
     return collapse(_pack(steps, first, np.ones(len(table)), old_shells))
 
@@ -60,7 +61,8 @@ def pack(histories, *, old_shells: float = 1.0) -> Histories:
     Parameters
     ----------
     histories : list of list of tuple
-        A step is (years, survival_row, release_row, detection_row, shell_row, keep, seen).
+        A step is (years, survival_row, release_row, event_row, detection_row, shell_row,
+        keep, seen).
     old_shells : float
         See `Histories`.
     """

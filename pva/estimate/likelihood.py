@@ -31,8 +31,9 @@ class Histories(NamedTuple):
         Where the steps of each history begin; the last entry closes the last history.
     years : float array (step)
         Length of the step in years.
-    survival_row, release_row, detection_row, shell_row : int array (step)
-        Row of the design that holds; `NONE` where there is no release, visit or search for shells.
+    survival_row, release_row, event_row, detection_row, shell_row : int array (step)
+        Row of the design that holds; `NONE` where there is no release, bad year, visit or search
+        for shells. Release and bad-year survival multiply the step once, whatever its length.
     keep : float array (step)
         Chance that at least one tag is kept over the step, given one at its start.
     seen : int array (step)
@@ -50,6 +51,7 @@ class Histories(NamedTuple):
     years: np.ndarray
     survival_row: np.ndarray
     release_row: np.ndarray
+    event_row: np.ndarray
     detection_row: np.ndarray
     shell_row: np.ndarray
     keep: np.ndarray
@@ -59,23 +61,24 @@ class Histories(NamedTuple):
 
 
 @nb.njit(cache=True, fastmath=False)
-def loglik_and_gradient(h, survival, release, detection, shell):
+def loglik_and_gradient(h, survival, release, event, detection, shell):
     """Log likelihood and its derivatives with respect to the rates of each row.
 
     Parameters
     ----------
     h : Histories
-    survival, release, detection, shell : float array (row)
-        Annual survival, release survival, chance of being seen if alive, chance that a shell is
-        found; each in (0, 1).
+    survival, release, event, detection, shell : float array (row)
+        Annual survival, release survival, survival of a bad year relative to an ordinary one,
+        chance of being seen if alive, chance that a shell is found; each in (0, 1).
 
     Returns
     -------
     loglik : float
         -inf where a history is impossible.
-    d_survival, d_release, d_detection, d_shell : float array (row)
+    d_survival, d_release, d_event, d_detection, d_shell : float array (row)
     """
     d_survival, d_release = np.zeros_like(survival), np.zeros_like(release)
+    d_event = np.zeros_like(event)
     d_detection, d_shell = np.zeros_like(detection), np.zeros_like(shell)
     n_histories = h.count.size
     longest = 0
@@ -87,17 +90,17 @@ def loglik_and_gradient(h, survival, release, detection, shell):
     total = 0.0
     for i in range(n_histories):
         start, steps = h.first[i], h.first[i + 1] - h.first[i]
-        total += h.count[i] * _forward(h, start, steps, survival, release, detection, shell,
-                                       forward, live, shown)
+        total += h.count[i] * _forward(h, start, steps, survival, release, event, detection,
+                                       shell, forward, live, shown)
         if total == -np.inf:
             break
-        _backward(h, start, steps, h.count[i], survival, release, detection, shell, forward, live,
-                  shown, d_survival, d_release, d_detection, d_shell)
-    return total, d_survival, d_release, d_detection, d_shell
+        _backward(h, start, steps, h.count[i], survival, release, event, forward, live, shown,
+                  d_survival, d_release, d_event, d_detection, d_shell)
+    return total, d_survival, d_release, d_event, d_detection, d_shell
 
 
 @nb.njit(cache=True)
-def _forward(h, start, steps, survival, release, detection, shell, forward, live, shown):
+def _forward(h, start, steps, survival, release, event, detection, shell, forward, live, shown):
     """Scaled chances of each state after each step; returns the log likelihood of the history."""
     forward[0, 0], forward[0, 1], forward[0, 2], forward[0, 3] = 1.0, 0.0, 0.0, 0.0
     loglik = 0.0
@@ -106,6 +109,8 @@ def _forward(h, start, steps, survival, release, detection, shell, forward, live
         s = survival[h.survival_row[j]] ** h.years[j]
         if h.release_row[j] != NONE:
             s *= release[h.release_row[j]]
+        if h.event_row[j] != NONE:
+            s *= event[h.event_row[j]]
         live[k] = s
         p = detection[h.detection_row[j]] if h.detection_row[j] != NONE else 0.0
         f = shell[h.shell_row[j]] if h.shell_row[j] != NONE else 0.0
@@ -137,8 +142,8 @@ def _emission(shown, k, seen, p, f, old):
 
 
 @nb.njit(cache=True)
-def _backward(h, start, steps, count, survival, release, detection, shell, forward, live, shown,
-              d_survival, d_release, d_detection, d_shell):
+def _backward(h, start, steps, count, survival, release, event, forward, live, shown,
+              d_survival, d_release, d_event, d_detection, d_shell):
     """Add the derivatives of the log likelihood of one history to the rows."""
     ba, bn, bo, bl = 1.0, 1.0, 1.0, 1.0
     for k in range(steps - 1, -1, -1):
@@ -154,6 +159,8 @@ def _backward(h, start, steps, count, survival, release, detection, shell, forwa
         d_survival[row] += d_live * s * h.years[j] / survival[row]
         if h.release_row[j] != NONE:
             d_release[h.release_row[j]] += d_live * s / release[h.release_row[j]]
+        if h.event_row[j] != NONE:
+            d_event[h.event_row[j]] += d_live * s / event[h.event_row[j]]
         if h.detection_row[j] != NONE:
             if h.seen[j] == UNSEEN:
                 d_detection[h.detection_row[j]] -= weight * a * s * keep * ba

@@ -9,14 +9,15 @@ from pva.estimate.fit import Design, fit, objective, profile_interval
 from pva.estimate.histories import from_table, pack
 from pva.estimate.likelihood import ALIVE, DEAD, NONE, SHELL, UNSEEN, loglik_and_gradient
 
-SURVIVAL, RELEASE = np.array([0.8, 0.6, 0.9]), np.array([0.7])
+SURVIVAL, RELEASE, EVENT = np.array([0.8, 0.6, 0.9]), np.array([0.7]), np.array([0.85])
 DETECTION, FOUND = np.array([0.3, 0.55, 0.4]), np.array([0.25])
+RATES = SURVIVAL, RELEASE, EVENT, DETECTION, FOUND
 YEARS, KEEP, OLD = (0.4, 1.3, 1.0), (0.98, 0.95, 0.97), 0.6
 
 
 def chance_by_hand(seen):
     """Sum over the step in which the animal dies or sheds its tag, or neither."""
-    live = [SURVIVAL[k] ** YEARS[k] * (RELEASE[0] if k == 0 else 1.0) for k in range(3)]
+    live = [SURVIVAL[k] ** YEARS[k] * (RELEASE[0], EVENT[0], 1.0)[k] for k in range(3)]
     total = 0.0
     for fate, step in [("lives", 3), *itertools.product(("dies", "sheds"), range(len(seen)))]:
         chance = 1.0
@@ -37,10 +38,14 @@ def chance_by_hand(seen):
 
 
 def one_history(seen):
-    steps = [
-        (YEARS[k], k, 0 if k == 0 else NONE, k, 0, KEEP[k], what) for k, what in enumerate(seen)
+    return pack([steps_of(seen)], old_shells=OLD)
+
+
+def steps_of(seen):
+    first, second = (0, NONE, NONE), (NONE, 0, NONE)
+    return [
+        (YEARS[k], k, first[k], second[k], k, 0, KEEP[k], what) for k, what in enumerate(seen)
     ]
-    return pack([steps], old_shells=OLD)
 
 
 def outcomes():
@@ -54,7 +59,7 @@ def outcomes():
 @pytest.mark.parametrize("seen", sorted({*outcomes(), (ALIVE, DEAD), (UNSEEN, DEAD)}))
 def test_every_history_has_the_chance_worked_out_by_hand(seen):
     expected = chance_by_hand(seen)
-    loglik, *_ = loglik_and_gradient(one_history(seen), SURVIVAL, RELEASE, DETECTION, FOUND)
+    loglik, *_ = loglik_and_gradient(one_history(seen), *RATES)
     if expected == 0.0:
         assert loglik == -np.inf
     else:
@@ -62,21 +67,17 @@ def test_every_history_has_the_chance_worked_out_by_hand(seen):
 
 
 def test_chances_of_all_histories_sum_to_one():
-    rates = SURVIVAL, RELEASE, DETECTION, FOUND
-    total = sum(np.exp(loglik_and_gradient(one_history(s), *rates)[0]) for s in set(outcomes()))
+    total = sum(np.exp(loglik_and_gradient(one_history(s), *RATES)[0]) for s in set(outcomes()))
     assert total == pytest.approx(1.0, abs=1e-12)
 
 
 def test_gradient_is_exact():
     rng = np.random.default_rng(3)
     possible = sorted(s for s in {*outcomes(), (ALIVE, DEAD)} if chance_by_hand(s) > 0)
-    steps = [
-        [(YEARS[k], k, 0 if k == 0 else NONE, k, 0, KEEP[k], what) for k, what in enumerate(seen)]
-        for seen in possible
-    ]
-    histories = pack(steps, old_shells=OLD)
+    histories = pack([steps_of(seen) for seen in possible], old_shells=OLD)
     design = Design(survival=rng.normal(size=(3, 2)), detection=np.eye(3),
-                    release=np.ones((1, 1)), shell=np.ones((1, 1)))
+                    release=np.ones((1, 1)), event=np.ones((1, 1)),
+                    shell=np.ones((1, 1)))
     negative = objective(histories, design, np.full(design.size, 0.1))
     beta = rng.normal(size=design.size)
     exact = negative(beta)[1]
