@@ -134,6 +134,7 @@ def numbers(column: pd.Series, table: LedgerTable, spec: TableFile, target: str)
     comma = spec.decimal == "comma" or (spec.decimal is None and table.raw.delimiter in (";", "\t"))
     source = spec.columns.get(target)
     unit = source.unit if source else None
+    base = UNIT_FACTORS["cm"] if target == "depth_cm" else 1.0
 
     def number(cell: str) -> float:
         if cell == "":
@@ -143,7 +144,7 @@ def numbers(column: pd.Series, table: LedgerTable, spec: TableFile, target: str)
         if not found:
             return float("inf")
         said = (found[2] or "").replace("²", "2") or unit
-        factor = UNIT_FACTORS[said] if said else 1.0
+        factor = UNIT_FACTORS[said] / base if said else 1.0
         return float(found[1]) * factor
 
     distinct = {cell: number(cell) for cell in pd.unique(column)}

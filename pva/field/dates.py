@@ -15,7 +15,8 @@ _MONTHS = {name: i for i, name in enumerate(
 _TIME = r"(?:[T ]+\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[ap]m)?(?:Z|[+-]\d{2}:?\d{2})?)?"
 _ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})" + _TIME, re.IGNORECASE)
 _NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})" + _TIME, re.IGNORECASE)
-_DAY_NAME = re.compile(r"(\d{1,2})[-./ ]*([a-z]{3,9})\.?[-/ ,]*(\d{4}|\d{2})" + _TIME, re.IGNORECASE)
+_DAY_NAME = re.compile(r"(\d{1,2})[-./ ]*([a-z]{3,9})\.?[-/ ,]*(\d{4}|\d{2})" + _TIME,
+                       re.IGNORECASE)
 _NAME_DAY = re.compile(r"([a-z]{3,9})\.? *(\d{1,2})(?:st|nd|rd|th)?,? +(\d{4})" + _TIME,
                        re.IGNORECASE)
 _SERIAL = re.compile(r"(\d{5})(?:[.,]\d+)?")

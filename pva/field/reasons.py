@@ -1,7 +1,7 @@
 """Every reason why a row is set aside or flagged: a stable code and a sentence with advice.
 
-In a sentence ``{value}`` is the cell as written and ``{column}`` its column; other braces are filled
-by the check that found the row.
+In a sentence ``{value}`` is the cell as written and ``{column}`` its column; other braces are
+filled by the check that found the row.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ _SET_ASIDE = {
     "but that row was set aside. Correct the release and read again.",
     "tag-released-twice": "Tag {value} was already released in row {other_row} of {other_file} "
     "({other}). One of the two is a slip: compare both field sheets and correct one.",
+    "marks-disagree": "The tag belongs to animal {animal}, but the second mark {value} to animal "
+    "{other}. Compare with the field sheet.",
     "tag-on-two-animals": "The second tag {value} also belongs to the animal of row {other_row} of "
     "{other_file}. Compare both field sheets and correct one.",
     "shell-of-unknown-animal": "Tag {value} was found on a shell, but was never recorded on a "

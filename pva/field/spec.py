@@ -17,7 +17,7 @@ UNIT_FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "m2": 1.0, "ft
 
 # what a table may hold besides the columns that every reader downstream relies on
 EXTRA_TARGETS = {
-    "releases": ["second_tag", "remarks"],
+    "releases": ["remarks"],
     "visits": [],
     "encounters": ["event", "effort_hours", "time", "position"],
     "units": ["excavated", "remarks"],

@@ -1,0 +1,219 @@
+"""Cells of one table into dates, sites, species, tags and numbers, with a reason for each refusal.
+
+Every method works on the rows not yet set aside and leaves the frame's text as it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from pva.errors import DataError, Problem
+from pva.field import dates as days
+from pva.field.account import LedgerTable, RowLedger
+from pva.field.columns import none_for_blank, numbers
+from pva.field.form import nearest
+from pva.field.spec import TableFile
+from pva.field.study import Study
+from pva.field.tags import TEST, Tag, one_slip_away, read_tag
+
+MOST_TAGS_SEARCHED = 2000
+
+
+@dataclass
+class TableReader:
+    """One table under its trade names, and what is needed to judge its cells."""
+
+    study: Study
+    ledger: RowLedger
+    table: LedgerTable
+    spec: TableFile
+    frame: pd.DataFrame
+    notes: list[str]
+    near: dict[str, str] = field(default_factory=dict)
+
+    def rows(self, mask: pd.Series) -> list[int]:
+        """Ledger rows where `mask` holds."""
+        return list(mask.index[mask.to_numpy(dtype=bool)])
+
+    def text(self, target: str) -> pd.Series:
+        """A text column with None where blank."""
+        return none_for_blank(self.frame[target])
+
+    def present(self, target: str) -> bool:
+        """True when the table (or the study's `fill`) holds this column at all."""
+        return target in self.table.places or target in self.spec.fill
+
+    # --- dates ----------------------------------------------------------------------------------
+
+    def dates(self, target: str = "date", *, required: bool = True) -> pd.Series:
+        """A column of dates; NaT where there is none.
+
+        Raises
+        ------
+        DataError
+            More than half of the dates can be read in two ways and nothing says which.
+        """
+        text = self.frame[target]
+        base = self.table.raw.base_1904
+        read = {t: days.read_date(t, self.spec.dates, base_1904=base)
+                for t in pd.unique(text) if t != ""}
+        faults = text.map({t: r.fault for t, r in read.items()}).fillna("")
+        self._ask_for_order(target, text, faults == days.AMBIGUOUS)
+        if any(r.serial for r in read.values()):
+            self.notes.append(f"{self.table.label}: day numbers of a spreadsheet in column "
+                              f"{self.table.column(target)} were read as dates.")
+        for row in self.rows(faults != ""):
+            self._date_fault(row, target, text[row], faults[row])
+        if required:
+            for row in self.rows(text == ""):
+                self.ledger.set_aside("date-missing", row, target)
+        found = text.map({t: r.date for t, r in read.items()})
+        return pd.to_datetime(found, errors="coerce").astype("datetime64[ns]")
+
+    def _ask_for_order(self, target: str, text: pd.Series, ambiguous: pd.Series) -> None:
+        doubtful, filled = int(ambiguous.sum()), int((text != "").sum())
+        if doubtful and 2 * doubtful > filled:
+            example = text[ambiguous].iloc[0]
+            first = days.read_date(example, days.DAY_FIRST).date
+            second = days.read_date(example, days.MONTH_FIRST).date
+            raise DataError(Problem(
+                f"{doubtful} of {filled} dates in column {self.table.column(target)} can be read "
+                f"in two ways: {example} as {first} or as {second}",
+                "Write `dates: day first` or `dates: month first` under this table in the study.",
+                done="No row was read.", file=self.table.label, code="dates-not-stated"))
+
+    def _date_fault(self, row: int, target: str, written: str, fault: str) -> None:
+        words = {}
+        if fault == days.AMBIGUOUS:
+            words = {"first": days.read_date(written, days.DAY_FIRST).date,
+                     "second": days.read_date(written, days.MONTH_FIRST).date}
+        self.ledger.set_aside(fault, row, target, **words)
+
+    # --- sites and species ----------------------------------------------------------------------
+
+    def sites(self, *, required: bool = True) -> pd.Series:
+        """The site of each row under its own name; None where blank."""
+        known = {level(name): site.name for site in self.study.sites
+                 for name in [site.name, *site.also_called]}
+        return self._named("site", known, [s.name for s in self.study.sites],
+                           "site-unknown", "site-missing" if required else "")
+
+    def species(self) -> pd.Series:
+        """The species of each row; the only one of the study where blank, else None."""
+        names = self.study.species
+        found = self._named("species", {level(n): n for n in names}, names, "species-unknown", "")
+        return found.where(found.notna(), names[0]) if len(names) == 1 else found
+
+    def _named(self, target: str, known: dict[str, str], names: list[str], unknown: str,
+               missing: str) -> pd.Series:
+        text = self.frame[target]
+        distinct = {t: known.get(level(t)) if known else " ".join(t.split())
+                    for t in pd.unique(text) if t != ""}
+        found = text.map(distinct).astype(object)
+        for row in self.rows((text != "") & found.isna()):
+            self.ledger.set_aside(unknown, row, target, advice=nearest(text[row], names))
+        if missing:
+            for row in self.rows(text == ""):
+                self.ledger.set_aside(missing, row, target)
+        return found.where(found.notna(), None)
+
+    # --- tags -----------------------------------------------------------------------------------
+
+    def tags(self, target: str = "tag", known: dict[str, str] | None = None) -> pd.Series:
+        """Canonical tags; None where blank. `known` maps released tags to words about them."""
+        text = self.frame[target]
+        tests = {read_tag(t).name for t in self.study.spec.tags.test_tags}
+        read = {t: read_tag(t) for t in pd.unique(text) if t != ""}
+        bad = {t: code for t, tag in read.items() if (code := _tag_fault(tag, tests))}
+        for row in self.rows(text.isin(list(bad))):
+            code = bad[text[row]]
+            near = {"near": self.near_words(text[row], known or {})} if code != "tag-test" else {}
+            self.ledger.set_aside(code, row, target, **near)
+        return text.map({t: tag.name for t, tag in read.items()}).astype(object).where(
+            text != "", None)
+
+    def near_words(self, written: str, known: dict[str, str]) -> str:
+        """A sentence that lists the known tags one slip away, or nothing."""
+        if not known or (written not in self.near and len(self.near) >= MOST_TAGS_SEARCHED):
+            return ""
+        if written not in self.near:
+            found = one_slip_away(written, known)
+            listed = "; ".join(f"{tag} ({known[tag]})" for tag in found[:5])
+            self.near[written] = f" One slip away: {listed}." if found else ""
+        return self.near[written]
+
+    # --- numbers --------------------------------------------------------------------------------
+
+    def numbers(self, target: str, *, needed: bool = False, least: float = -np.inf,
+                above: float = -np.inf) -> pd.Series:
+        """A column of numbers.
+
+        Rows are set aside when the number is `needed` and missing, unreadable or out of range;
+        otherwise they are flagged and used without it.
+        """
+        values = numbers(self.frame[target], self.table, self.spec, target)
+        bad = ~np.isfinite(values) & values.notna() | (values < least) | (values <= above)
+        for row in self.rows(bad):
+            if needed:
+                self.ledger.set_aside("number-unreadable", row, target)
+            else:
+                self.ledger.flag("number-left-out", row, target)
+        if needed:
+            for row in self.rows(values.isna()):
+                self.ledger.set_aside("number-missing", row, target)
+        return values.where(~bad)
+
+    def lengths(self) -> pd.Series:
+        """Lengths in mm; unreadable or impossible ones are flagged and left out."""
+        values = numbers(self.frame["length_mm"], self.table, self.spec, "length_mm")
+        unreadable = np.isinf(values)
+        impossible = ~unreadable & ((values <= 0) | (values > self.study.spec.lengths.largest_mm))
+        for row in self.rows(unreadable):
+            self.ledger.flag("length-unreadable", row, "length_mm")
+        for row in self.rows(impossible):
+            if not self.ledger.flag("length-impossible", row, "length_mm",
+                                    value=f"{values[row]:g}") and values[row] > 0:
+                impossible[row] = False
+        return values.where(~unreadable & ~impossible)
+
+    def words(self, target: str, allowed: dict[str, str], unknown: str, missing: str = ""
+              ) -> pd.Series:
+        """A column of set words, such as a status; other words set the row aside."""
+        text = self.frame[target]
+        found = text.map({t: allowed.get(level(t)) for t in pd.unique(text)}).astype(object)
+        for row in self.rows((text != "") & found.isna()):
+            self.ledger.set_aside(unknown, row, target, value=text[row])
+        if missing:
+            for row in self.rows(text == ""):
+                self.ledger.set_aside(missing, row, target)
+        return found.where(found.notna(), None)
+
+    def finish(self, made: dict[str, pd.Series], columns: list[str]) -> pd.DataFrame:
+        """Put typed columns in their order, the crew's other columns behind them."""
+        frame = self.frame.copy()
+        for name, column in made.items():
+            frame[name] = column
+        for name in columns:
+            if name not in frame:
+                frame[name] = None
+            elif name not in made:
+                frame[name] = none_for_blank(frame[name])
+        spare = [c for c in frame if c not in columns and c not in ("file", "row")]
+        for name in spare:
+            if name not in made and frame[name].dtype == object:
+                frame[name] = frame[name].where(frame[name] != "", None)
+        return self.ledger.kept(frame[[*columns, "file", "row", *spare]])
+
+
+def level(text: str) -> str:
+    """Text with case and spaces levelled, for comparing names."""
+    return " ".join(text.casefold().split())
+
+
+def _tag_fault(tag: Tag, tests: set[str]) -> str:
+    if tag.fault:
+        return tag.fault
+    return "tag-test" if tag.kind == TEST or tag.name in tests else ""

@@ -1,0 +1,236 @@
+"""Whose encounter it was: tags to animals, animals marked when first caught, species, order."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pva.field.account import RowLedger
+from pva.field.encounters import ENCOUNTER, RELEASE
+from pva.field.records import ALIVE, COLUMNS, HEARD, REMOVED, SHELL
+from pva.field.releases import KnownAnimals, about
+from pva.field.tags import one_slip_away
+
+FIRST_CAPTURE = "first capture"
+
+
+class Identity:
+    """Joins encounters to animals; sets aside or flags what contradicts an animal's record.
+
+    Parameters
+    ----------
+    ledger : RowLedger
+    known : KnownAnimals
+        Animals of the release tables; animals marked at first capture are added.
+    at_first_capture : bool
+        A tag not released before marks a new animal.
+    """
+
+    def __init__(self, ledger: RowLedger, known: KnownAnimals, *, at_first_capture: bool):
+        self.ledger = ledger
+        self.known = known
+        self.at_first_capture = at_first_capture
+        self.searched = 0
+
+    def join(self, encounters: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Name the animal of every encounter.
+
+        Parameters
+        ----------
+        encounters : DataFrame
+            All encounters with `visit` and `when` (their day, or the last day of their visit), in
+            the order of time.
+
+        Returns
+        -------
+        encounters : DataFrame
+            Rows kept, `animal` filled in.
+        first_captures : DataFrame
+            Columns of releases: animals marked when first caught.
+        """
+        encounters = self._by_second_mark(encounters)
+        animal = encounters["tag"].map(self.known.animal_of).astype(object)
+        encounters["animal"] = animal.where(animal.notna(), encounters["animal_by_mark"])
+        unknown = encounters["tag"].notna() & encounters["animal"].isna()
+        firsts = self._first_captures(encounters[unknown])
+        self._refuse_unknown(encounters[unknown & ~encounters["tag"].isin(set(firsts["tag"]))])
+        new = encounters["tag"].map(self.known.animal_of).astype(object)
+        encounters["animal"] = encounters["animal"].where(encounters["animal"].notna(), new)
+        encounters["animal"] = encounters["animal"].where(encounters["animal"].notna(), None)
+        self._marked_again(encounters)
+        return self.ledger.kept(encounters).drop(columns="animal_by_mark"), firsts
+
+    def _by_second_mark(self, encounters: pd.DataFrame) -> pd.DataFrame:
+        """An animal that lost its tag is known by a second mark that only it bears."""
+        by_mark = encounters["second_mark"].map(self.known.second_of).astype(object)
+        by_tag = encounters["tag"].map(self.known.animal_of)
+        clash = by_mark.notna() & by_tag.notna() & (by_mark != by_tag)
+        for row in encounters.index[clash]:
+            self.ledger.set_aside("marks-disagree", row, "second_mark", animal=by_tag[row],
+                                  other=by_mark[row])
+        alone = by_mark.where(encounters["tag"].isna(), None)
+        return self.ledger.kept(encounters.assign(animal_by_mark=alone))
+
+    def _first_captures(self, unknown: pd.DataFrame) -> pd.DataFrame:
+        able = unknown[unknown["status"].isin([ALIVE, REMOVED])
+                       & ~unknown["tag"].isin(list(self.known.refused))]
+        if not self.at_first_capture:
+            able = able[able["event"] == RELEASE]
+        firsts = able.drop_duplicates("tag")
+        marked = set(unknown.loc[unknown["event"] == RELEASE, "tag"])
+        for row in firsts.itertuples():
+            self.known.animal_of[row.tag] = row.tag
+            self.known.release_row[row.tag] = row.Index
+            self.known.about[row.tag] = about(row.site, row.species, row.length_mm)
+            if row.event == ENCOUNTER and row.tag not in marked:
+                self.ledger.flag("recapture-never-marked", row.Index, "tag", near="")
+        made = firsts.assign(date=firsts["when"], source=FIRST_CAPTURE, number=1,
+                             animal=firsts["tag"])
+        made = made.reindex(columns=[*COLUMNS["releases"], "file", "row"])
+        return made.astype({"age": float, "number": int, "length_mm": float})
+
+    def _refuse_unknown(self, unknown: pd.DataFrame) -> None:
+        for row in unknown.itertuples():
+            if row.tag in self.known.refused:
+                self.ledger.set_aside("tag-of-a-release-set-aside", row.Index, "tag",
+                                      **self.ledger.where(self.known.refused[row.tag]))
+                continue
+            shell = row.status == SHELL and self.at_first_capture
+            self.ledger.set_aside("shell-of-unknown-animal" if shell else "tag-unknown", row.Index,
+                                  "tag", near=self._near(row.Index))
+
+    def _near(self, row: int) -> str:
+        self.searched += 1
+        if self.searched > 2000:
+            return ""
+        found = one_slip_away(self.ledger.table_of(row).written(row, "tag"), self.known.about)
+        listed = "; ".join(f"{tag} ({self.known.about[tag]})" for tag in found[:5])
+        return f" One slip away: {listed}." if found else ""
+
+    def _marked_again(self, encounters: pd.DataFrame) -> None:
+        again = encounters[(encounters["event"] == RELEASE) & encounters["animal"].notna()]
+        for row, animal in zip(again.index, again["animal"], strict=True):
+            first = self.known.release_row[animal]
+            if row != first:
+                self.ledger.flag("marked-new-again", row, "tag", **self.ledger.where(first))
+
+
+def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger
+                ) -> pd.DataFrame:
+    """Set aside what was seen before the release, after the shell, or after removal."""
+    marked = encounters[encounters["animal"].notna()]
+    start = releases.dropna(subset=["animal"]).drop_duplicates("animal")
+    start = start.assign(line=start.index).set_index("animal")
+    released = marked["animal"].map(start["date"])
+    for row in marked.index[marked["when"] < released]:
+        other = start.at[marked.at[row, "animal"], "line"]
+        ledger.set_aside("date-before-release", row, "date", date=day(marked.at[row, "when"]),
+                         released=day(released[row]), **ledger.where(other))
+    marked = ledger.kept(marked)
+    _after_end(marked, SHELL, "after-shell", ledger)
+    _after_end(ledger.kept(marked), REMOVED, "after-removal", ledger)
+    return ledger.kept(encounters)
+
+
+def _after_end(marked: pd.DataFrame, end: str, code: str, ledger: RowLedger) -> None:
+    ends = marked[marked["status"] == end].drop_duplicates("animal")
+    ends = ends.assign(line=ends.index).set_index("animal")
+    if not len(ends):
+        return
+    ended = marked["animal"].map(ends["when"])
+    later = (marked["when"] > ended) & (marked["status"] != end)
+    same_day = (marked["when"] == ended) & (end == SHELL)
+    later |= same_day & (marked["status"] == HEARD)
+    for row in marked.index[later]:
+        line = marked.loc[row]
+        ledger.set_aside(code, row, "status", status=line["status"], date=day(line["when"]),
+                         shell=day(ended[row]), **ledger.where(ends.at[line["animal"], "line"]))
+    for row in marked.index[same_day & marked["status"].isin([ALIVE, REMOVED])]:
+        line = marked.loc[row]
+        ledger.flag("alive-and-shell-one-day", row, "status", status=line["status"],
+                    date=day(line["when"]), **ledger.where(ends.at[line["animal"], "line"]))
+
+
+def check_species(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger, *,
+                  asked: bool) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Give every row the species of its animal, and flag rows that say another.
+
+    Parameters
+    ----------
+    asked : bool
+        Flag rows whose species nobody says (False when no table has a column for it).
+
+    Returns
+    -------
+    encounters, releases : DataFrame
+        With `species` filled in where the animal's is known.
+    notes : list of str
+    """
+    columns = ["animal", "species", "when"]
+    said = pd.concat([releases.assign(when=releases["date"])[columns], encounters[columns]])
+    said = said.assign(line=said.index).dropna(subset=["animal", "species"])
+    said = said.sort_values("when", kind="stable").drop_duplicates("animal").set_index("animal")
+    own = encounters["animal"].map(said["species"]).astype(object)
+    differs = encounters["species"].notna() & own.notna() & (encounters["species"] != own)
+    for row in encounters.index[differs]:
+        ledger.flag("species-differs", row, "species", value=encounters.at[row, "species"],
+                    other=own[row],
+                    **ledger.where(said.at[encounters.at[row, "animal"], "line"]))
+    species = encounters["species"].where(encounters["species"].notna(), own)
+    species = species.where(species.notna(), None)
+    if asked:
+        for row in encounters.index[species.isna()]:
+            ledger.flag("species-missing", row, "species")
+    notes = []
+    if animals := encounters.loc[differs, "animal"].nunique():
+        notes.append(f"{animals:,} animals (tags) stand on two species, in {int(differs.sum()):,} "
+                     "rows; those rows were flagged and used.")
+    filled = releases["species"].where(releases["species"].notna(),
+                                       releases["animal"].map(said["species"]).astype(object))
+    releases = releases.assign(species=filled.where(filled.notna(), None))
+    return encounters.assign(species=species), releases, notes
+
+
+def check_sites(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger) -> None:
+    """Flag animals found at another site than the one they were released at."""
+    site = releases.dropna(subset=["animal"]).drop_duplicates("animal").set_index("animal")["site"]
+    home = encounters["animal"].map(site).astype(object)
+    for row in encounters.index[home.notna() & (home != encounters["site"])]:
+        ledger.flag("site-differs", row, "site", value=encounters.at[row, "site"], other=home[row])
+
+
+def collapse(encounters: pd.DataFrame) -> pd.DataFrame:
+    """One row an animal, site, visit and status; a tag heard adds nothing to an animal in hand.
+
+    Returns
+    -------
+    DataFrame
+        The first row of each group, with `reads` (rows it stands for) and `lengths_mm` (every
+        length measured in that visit, for measurement error); `length_mm` is the first of them.
+        Animals without a mark are left as they are.
+    """
+    marked = encounters["animal"].notna()
+    key = ["animal", "site", "visit"]
+    seen = encounters[marked]
+    in_hand = seen["status"] != HEARD
+    groups = seen.groupby(key, sort=False)["status"]
+    any_in_hand = groups.transform(lambda status: bool((status != HEARD).any())) if len(seen) else \
+        pd.Series(dtype=bool)
+    reads = groups.transform("size")
+    seen = seen.assign(reads=reads)[in_hand | ~any_in_hand.astype(bool)]
+    lengths = seen.groupby([*key, "status"], sort=False)["length_mm"].apply(
+        lambda lengths: tuple(lengths.dropna()))
+    first = seen.drop_duplicates([*key, "status"])
+    if len(first):
+        listed = [lengths[k] for k in first[[*key, "status"]].itertuples(index=False, name=None)]
+        first = first.assign(lengths_mm=pd.Series(listed, index=first.index, dtype=object))
+        first["length_mm"] = [found[0] if found else np.nan for found in listed]
+    alone = encounters[~marked].assign(reads=1)
+    alone["lengths_mm"] = pd.Series([(x,) if x == x else () for x in alone["length_mm"]],
+                                    index=alone.index, dtype=object)
+    return pd.concat([first, alone]).sort_index()
+
+
+def day(date: pd.Timestamp) -> str:
+    """A day as year-month-day."""
+    return "" if pd.isna(date) else date.strftime("%Y-%m-%d")

@@ -1,0 +1,89 @@
+"""Latitude and longitude of encounters: swapped, missing a sign, or far from the site."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pva.field.cells import TableReader
+from pva.field.columns import numbers
+
+EARTH_RADIUS_KM = 6371.0
+FAR_FROM_SITE_KM = 5.0
+FAR_FROM_OTHERS_KM = 100.0
+
+
+def check_positions(reader: TableReader, sites: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Positions in decimal degrees; NaN where absent or doubtful (then the row is flagged).
+
+    A position is compared with the corners of its site, or, where the study gives none, with the
+    middle of the other positions of the table.
+    """
+    latitude = numbers(reader.frame["latitude"], reader.table, reader.spec, "latitude")
+    longitude = numbers(reader.frame["longitude"], reader.table, reader.spec, "longitude")
+    rows = reader.rows(latitude.notna() | longitude.notna())
+    if not rows:
+        return latitude, longitude
+    middles = _site_middles(reader)
+    others = _table_middle(latitude, longitude)
+    for row in rows:
+        middle, far = middles.get(sites[row], (None, 0.0))
+        if middle is None:
+            middle, far = others, FAR_FROM_OTHERS_KM
+        code, words = judge_position(latitude[row], longitude[row], middle, far)
+        if not code:
+            continue
+        written = f"{reader.frame.at[row, 'latitude']}, {reader.frame.at[row, 'longitude']}"
+        words = words | {"site": sites[row] or "the other positions"} if words else {}
+        reader.ledger.flag(code, row, "latitude", value=written, **words)
+        if code != "position-far" or row not in reader.ledger.accepted:
+            latitude[row] = longitude[row] = np.nan
+    return latitude, longitude
+
+
+def judge_position(latitude: float, longitude: float, middle: tuple[float, float] | None,
+                   far_km: float) -> tuple[str, dict]:
+    """Reason code ("" when sound) and words for its sentence."""
+    if not _on_earth(latitude, longitude):
+        if np.isfinite(latitude) and np.isfinite(longitude) and _on_earth(longitude, latitude):
+            return "position-swapped", {}
+        return "position-unreadable", {}
+    if middle is None:
+        return "", {}
+    distance = _distance_km((latitude, longitude), middle)
+    if distance <= far_km:
+        return "", {}
+    if _on_earth(longitude, latitude) and _distance_km((longitude, latitude), middle) <= far_km:
+        return "position-swapped", {}
+    for signs in ((1, -1), (-1, 1), (-1, -1)):
+        turned = (latitude * signs[0], longitude * signs[1])
+        if _distance_km(turned, middle) <= far_km:
+            return "position-sign", {}
+    return "position-far", {"distance": f"{distance:,.0f}"}
+
+
+def _on_earth(latitude: float, longitude: float) -> bool:
+    return abs(latitude) <= 90 and abs(longitude) <= 180
+
+
+def _distance_km(one: tuple[float, float], other: tuple[float, float]) -> float:
+    a, b = np.radians(one), np.radians(other)
+    half = (np.sin((b[0] - a[0]) / 2) ** 2
+            + np.cos(a[0]) * np.cos(b[0]) * np.sin((b[1] - a[1]) / 2) ** 2)
+    return float(2 * EARTH_RADIUS_KM * np.arcsin(np.sqrt(half)))
+
+
+def _site_middles(reader: TableReader) -> dict[str, tuple[tuple[float, float], float]]:
+    """Middle of each site with corners, and the distance from it that still belongs to the site."""
+    middles = {}
+    for site in reader.study.sites:
+        if site.corners:
+            middle = tuple(np.mean(site.corners, axis=0))
+            reach = max(_distance_km(tuple(corner), middle) for corner in site.corners)
+            middles[site.name] = (middle, reach + FAR_FROM_SITE_KM)
+    return middles
+
+
+def _table_middle(latitude: pd.Series, longitude: pd.Series) -> tuple[float, float] | None:
+    sound = [(a, b) for a, b in zip(latitude, longitude, strict=True) if _on_earth(a, b)]
+    return tuple(np.median(sound, axis=0)) if len(sound) >= 5 else None

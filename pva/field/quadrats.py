@@ -1,0 +1,129 @@
+"""Units dug and animals found in them; a unit without animals is a zero, not a gap."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from pva.field.account import RowLedger
+from pva.field.cells import TableReader, level
+from pva.field.encounters import STATUS_WORDS
+from pva.field.records import ALIVE, COLUMNS
+
+EXCAVATED_WORDS = {
+    "yes": True, "y": True, "true": True, "1": True, "excavated": True, "dug": True,
+    "no": False, "n": False, "false": False, "0": False, "surface": False, "surface only": False,
+}
+
+
+def read_units(reader: TableReader) -> pd.DataFrame:
+    """One table of units, typed; the survey is the year of the date where it is not named."""
+    date = reader.dates(required=not reader.present("survey"))
+    survey = reader.text("survey")
+    survey = survey.where(survey.notna(), date.dt.strftime("%Y")).astype(object)
+    unit = reader.text("unit")
+    for row in reader.rows(unit.isna()):
+        reader.ledger.set_aside("unit-missing", row, "unit")
+    made = {
+        "survey": survey.where(survey.notna(), None), "site": reader.sites(), "date": date,
+        "unit": unit,
+        "area_m2": reader.numbers("area_m2", needed=True, above=0),
+        "depth_cm": reader.numbers("depth_cm", least=0),
+        "sieve_mm": reader.numbers("sieve_mm", above=0),
+        "excavated": _excavated(reader),
+    }
+    return reader.finish(made, COLUMNS["units"])
+
+
+def _excavated(reader: TableReader) -> pd.Series:
+    text = reader.frame["excavated"]
+    found = text.map({t: EXCAVATED_WORDS.get(level(t)) for t in pd.unique(text)}).astype(object)
+    for row in reader.rows((text != "") & found.isna()):
+        reader.ledger.flag("excavated-unreadable", row, "excavated")
+    return found.where(found.notna(), None)
+
+
+def listed_once(units: pd.DataFrame, ledger: RowLedger) -> pd.DataFrame:
+    """Set aside the second listing of a unit of one survey and site."""
+    units = ledger.kept(units)
+    key = _key(units, ["survey", "site", "unit"])
+    first = {k: row for row, k in reversed(list(zip(units.index, key, strict=True)))}
+    for row in units.index[key.duplicated()]:
+        ledger.set_aside("unit-listed-twice", row, "unit",
+                         other_row=units.at[first[key[row]], "row"])
+    return ledger.kept(units)
+
+
+def read_animals(reader: TableReader) -> pd.DataFrame:
+    """One table of animals found in units, typed."""
+    unit = reader.text("unit")
+    for row in reader.rows(unit.isna()):
+        reader.ledger.set_aside("unit-missing", row, "unit")
+    if reader.present("status"):
+        status = reader.words("status", STATUS_WORDS, "status-unknown", "status-missing")
+    else:
+        status = pd.Series(ALIVE, index=reader.frame.index, dtype=object)
+        reader.notes.append(f"{reader.table.label}: no column for status; every animal was taken "
+                            "as alive.")
+    date = reader.dates(required=False)
+    survey = reader.text("survey")
+    made = {
+        "survey": survey, "site": reader.sites(required=False), "unit": unit, "date": date,
+        "species": reader.species(), "length_mm": reader.lengths(), "status": status,
+    }
+    return reader.finish(made, COLUMNS["animals"])
+
+
+def place_in_units(animals: pd.DataFrame, units: pd.DataFrame, ledger: RowLedger) -> pd.DataFrame:
+    """Find the unit of every animal from whatever of survey, site and date the row says.
+
+    Returns
+    -------
+    DataFrame
+        Animals in a unit that was dug, with its survey and site; others are set aside.
+    """
+    animals = ledger.kept(animals).copy()
+    listed: dict[str, list] = {}
+    for one in units.itertuples():
+        listed.setdefault(level(one.unit), []).append(one)
+    for row in animals.itertuples():
+        fits = [one for one in listed.get(level(row.unit), []) if _fits(row, one)]
+        if len(fits) == 1:
+            animals.at[row.Index, "survey"] = fits[0].survey
+            animals.at[row.Index, "site"] = fits[0].site
+        elif not fits:
+            at = [f" at {row.site}"] if row.site else []
+            at += [f" in survey {row.survey}"] if row.survey else []
+            at += [f" on {row.date:%Y-%m-%d}"] if not pd.isna(row.date) else []
+            ledger.set_aside("animal-in-unlisted-unit", row.Index, "unit", at="".join(at))
+        else:
+            ledger.set_aside("animal-in-several-units", row.Index, "unit", count=len(fits))
+    return ledger.kept(animals)
+
+
+def _fits(animal: object, unit: object) -> bool:
+    if animal.survey is not None and level(animal.survey) != level(str(unit.survey)):
+        return False
+    if animal.site is not None and animal.site != unit.site:
+        return False
+    # the survey already says when; days of one survey may differ by a slip
+    dated = animal.survey is None and not pd.isna(animal.date) and not pd.isna(unit.date)
+    return not dated or animal.date == unit.date
+
+
+def _key(frame: pd.DataFrame, names: list[str]) -> pd.Series:
+    parts = [frame[name].map(lambda value: level(str(value))) for name in names]
+    return parts[0].str.cat(parts[1:], sep="|") if len(frame) else pd.Series(dtype=object)
+
+
+def read_hosts(reader: TableReader) -> pd.DataFrame:
+    """One table of host fish counted, typed."""
+    host = reader.text("host")
+    for row in reader.rows(host.isna()):
+        reader.ledger.set_aside("host-missing", row, "host")
+    made = {
+        "date": reader.dates(), "site": reader.sites(), "host": host,
+        "count": reader.numbers("count", needed=True, least=0),
+        "effort": reader.numbers("effort", above=0),
+        "glochidia_per_fish": reader.numbers("glochidia_per_fish", least=0),
+    }
+    return reader.finish(made, COLUMNS["hosts"])
