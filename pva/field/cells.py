@@ -20,6 +20,7 @@ from pva.field.study import Study
 from pva.field.tags import TEST, Tag, one_slip_away, read_tag
 
 MOST_TAGS_SEARCHED = 2000
+MOST_TAGS_LISTED = 4
 
 
 @dataclass
@@ -140,9 +141,7 @@ class TableReader:
         if not known or (written not in self.near and len(self.near) >= MOST_TAGS_SEARCHED):
             return ""
         if written not in self.near:
-            found = one_slip_away(written, known)
-            listed = "; ".join(f"{tag} ({known[tag]})" for tag in found[:5])
-            self.near[written] = f" One slip away: {listed}." if found else ""
+            self.near[written] = slips_in_words(one_slip_away(written, known), known)
         return self.near[written]
 
     # --- numbers --------------------------------------------------------------------------------
@@ -185,7 +184,7 @@ class TableReader:
         text = self.frame[target]
         found = text.map({t: allowed.get(level(t)) for t in pd.unique(text)}).astype(object)
         for row in self.rows((text != "") & found.isna()):
-            self.ledger.set_aside(unknown, row, target, value=text[row])
+            self.ledger.set_aside(unknown, row, target)
         if missing:
             for row in self.rows(text == ""):
                 self.ledger.set_aside(missing, row, target)
@@ -206,6 +205,13 @@ class TableReader:
             if name not in made and frame[name].dtype == object:
                 frame[name] = frame[name].where(frame[name] != "", None)
         return self.ledger.kept(frame[[*columns, "file", "row", *spare]])
+
+
+def slips_in_words(tags: list[str], about: dict[str, str]) -> str:
+    """A sentence that lists known tags one slip away, or nothing."""
+    listed = "; ".join(f"{tag} ({about[tag]})" for tag in tags[:MOST_TAGS_LISTED])
+    more = f"; and {len(tags) - MOST_TAGS_LISTED} more" if len(tags) > MOST_TAGS_LISTED else ""
+    return f" One slip away: {listed}{more}." if tags else ""
 
 
 def level(text: str) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 
 from pva.field.account import RowLedger
+from pva.field.cells import MOST_TAGS_SEARCHED, slips_in_words
 from pva.field.encounters import ENCOUNTER, RELEASE
 from pva.field.records import ALIVE, COLUMNS, HEARD, REMOVED, SHELL
 from pva.field.releases import KnownAnimals, about
@@ -31,6 +31,7 @@ class Identity:
         self.known = known
         self.at_first_capture = at_first_capture
         self.searched = 0
+        self.notes: list[str] = []
 
     def join(self, encounters: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Name the animal of every encounter.
@@ -82,8 +83,9 @@ class Identity:
             self.known.animal_of[row.tag] = row.tag
             self.known.release_row[row.tag] = row.Index
             self.known.about[row.tag] = about(row.site, row.species, row.length_mm)
-            if row.event == ENCOUNTER and row.tag not in marked:
-                self.ledger.flag("recapture-never-marked", row.Index, "tag", near="")
+        never = firsts[(firsts["event"] == ENCOUNTER) & ~firsts["tag"].isin(marked)]
+        for row, tag in never["tag"].items():
+            self.ledger.flag("recapture-never-marked", row, "tag", near=self._near(row, tag))
         made = firsts.assign(date=firsts["when"], source=FIRST_CAPTURE, number=1,
                              animal=firsts["tag"])
         made = made.reindex(columns=[*COLUMNS["releases"], "file", "row"])
@@ -97,15 +99,17 @@ class Identity:
                 continue
             shell = row.status == SHELL and self.at_first_capture
             self.ledger.set_aside("shell-of-unknown-animal" if shell else "tag-unknown", row.Index,
-                                  "tag", near=self._near(row.Index))
+                                  "tag", near=self._near(row.Index, row.tag))
 
-    def _near(self, row: int) -> str:
+    def _near(self, row: int, tag: str) -> str:
         self.searched += 1
-        if self.searched > 2000:
+        if self.searched > MOST_TAGS_SEARCHED:
             return ""
-        found = one_slip_away(self.ledger.table_of(row).written(row, "tag"), self.known.about)
-        listed = "; ".join(f"{tag} ({self.known.about[tag]})" for tag in found[:5])
-        return f" One slip away: {listed}." if found else ""
+        # a composed tag is only whole in its canonical form
+        written = self.ledger.table_of(row)
+        text = tag if len(written.places.get("tag", ())) != 1 else written.written(row, "tag")
+        found = one_slip_away(text, self.known.about)
+        return slips_in_words(found, self.known.about)
 
     def _marked_again(self, encounters: pd.DataFrame) -> None:
         again = encounters[(encounters["event"] == RELEASE) & encounters["animal"].notna()]
@@ -113,6 +117,10 @@ class Identity:
             first = self.known.release_row[animal]
             if row != first:
                 self.ledger.flag("marked-new-again", row, "tag", **self.ledger.where(first))
+        twice = int((again["animal"].value_counts() > 1).sum())
+        if twice:
+            self.notes.append(f"{twice:,} tags were issued twice (marked as new more than once); "
+                              "the later rows were flagged and used as recaptures.")
 
 
 def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger
@@ -200,35 +208,33 @@ def check_sites(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLed
 
 
 def collapse(encounters: pd.DataFrame) -> pd.DataFrame:
-    """One row an animal, site, visit and status; a tag heard adds nothing to an animal in hand.
+    """Join repeated records of an animal within one visit; every measured length stays.
+
+    Within an animal, site and visit a tag only heard adds nothing to an animal in hand, a record
+    without a length adds nothing to one with the same status, and a record that repeats day,
+    status and length is the same record twice.
 
     Returns
     -------
     DataFrame
-        The first row of each group, with `reads` (rows it stands for) and `lengths_mm` (every
-        length measured in that visit, for measurement error); `length_mm` is the first of them.
-        Animals without a mark are left as they are.
+        With `reads`: how many rows of the tables each row stands for. Animals without a mark are
+        left as they are.
     """
-    marked = encounters["animal"].notna()
     key = ["animal", "site", "visit"]
-    seen = encounters[marked]
-    in_hand = seen["status"] != HEARD
-    groups = seen.groupby(key, sort=False)["status"]
-    any_in_hand = groups.transform(lambda status: bool((status != HEARD).any())) if len(seen) else \
-        pd.Series(dtype=bool)
-    reads = groups.transform("size")
-    seen = seen.assign(reads=reads)[in_hand | ~any_in_hand.astype(bool)]
-    lengths = seen.groupby([*key, "status"], sort=False)["length_mm"].apply(
-        lambda lengths: tuple(lengths.dropna()))
-    first = seen.drop_duplicates([*key, "status"])
-    if len(first):
-        listed = [lengths[k] for k in first[[*key, "status"]].itertuples(index=False, name=None)]
-        first = first.assign(lengths_mm=pd.Series(listed, index=first.index, dtype=object))
-        first["length_mm"] = [found[0] if found else np.nan for found in listed]
-    alone = encounters[~marked].assign(reads=1)
-    alone["lengths_mm"] = pd.Series([(x,) if x == x else () for x in alone["length_mm"]],
-                                    index=alone.index, dtype=object)
-    return pd.concat([first, alone]).sort_index()
+    rows = encounters.assign(in_hand=encounters["status"] != HEARD,
+                             measured=encounters["length_mm"].notna())
+    rows = rows[rows["animal"].notna()]
+    heard_too = ~rows["in_hand"] & rows.groupby(key)["in_hand"].transform("any")
+    with_status = [*key, "status"]
+    unmeasured = ~rows["measured"] & rows.groupby(with_status)["measured"].transform("any")
+    same = rows.duplicated([*with_status, "date", "length_mm"])
+    again = ~rows["measured"] & rows.duplicated([*with_status, "measured"])
+    dropped = heard_too | unmeasured | same | again
+    first = rows[~dropped].drop_duplicates(key)
+    more = rows[dropped].groupby(key).size().rename("more")
+    added = first[key].join(more, on=key)["more"].fillna(0).astype(int)
+    reads = pd.Series(1, index=encounters.index).add(added, fill_value=0).astype(int)
+    return encounters.assign(reads=reads).drop(index=rows.index[dropped]).sort_index()
 
 
 def day(date: pd.Timestamp) -> str:

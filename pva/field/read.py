@@ -77,12 +77,12 @@ def read_records(study: Study) -> FieldRecords:
     releases, encounters = check_lengths(releases, encounters, reading.ledger, study.spec.lengths)
     encounters = collapse(encounters).drop(columns="when")
     units, animals = reading.units_and_animals()
-    hosts = _stacked([read_hosts(r) for r in reading.of_kind("hosts")], "hosts")
+    hosts = _stacked(_together(read_hosts, reading.of_kind("hosts")), "hosts")
     tables = {"releases": releases, "visits": visits, "encounters": encounters, "units": units,
               "animals": animals, "hosts": hosts}
     flagged = {name: _with_flags(frame, name, reading.ledger) for name, frame in tables.items()}
     return FieldRecords(**flagged, account=reading.ledger.account(),
-                        notes=reading.all_notes(encounters) + notes)
+                        notes=reading.all_notes(encounters) + identity.notes + notes)
 
 
 @dataclass
@@ -132,7 +132,7 @@ class _Reading:
     def releases(self) -> tuple[pd.DataFrame, KnownAnimals]:
         """Animals released, and their marks."""
         readers = self.of_kind("releases")
-        tables = [read_releases(reader) for reader in readers]
+        tables = _together(read_releases, readers)
         refused = {tag: row for reader in readers for tag, row in refused_tags(reader).items()}
         return known_animals(tables, refused, self.ledger)
 
@@ -153,7 +153,7 @@ class _Reading:
         return visits, encounters.assign(when=when).sort_values("when", kind="stable")
 
     def _visits(self, readers: list[TableReader], made: list[dict]) -> pd.DataFrame:
-        listed = [read_visits(reader) for reader in self.of_kind("visits")]
+        listed = _together(read_visits, self.of_kind("visits"))
         visits = self.study.spec.visits
         if listed or visits is None or visits.made_of_days is None:
             return _stacked(listed, "visits")
@@ -167,9 +167,9 @@ class _Reading:
 
     def units_and_animals(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Units dug, each once, and the animals found in them."""
-        units = _stacked([read_units(r) for r in self.of_kind("units")], "units")
+        units = _stacked(_together(read_units, self.of_kind("units")), "units")
         units = listed_once(units, self.ledger)
-        animals = _stacked([read_animals(r) for r in self.of_kind("animals")], "animals")
+        animals = _stacked(_together(read_animals, self.of_kind("animals")), "animals")
         animals = place_in_units(animals, units, self.ledger)
         _, animals = check_lengths(no_releases(), animals.assign(animal=None, when=pd.NaT),
                                    self.ledger, self.study.spec.lengths)

@@ -4,6 +4,12 @@ This is what estimation starts from. Every table is a pandas DataFrame with the 
 `COLUMNS` (always present, missing cells are NaN, NaT or None), plus `file` and `row` (the row of
 the source table, counted as a person sees it, header = row 1) and `flags` (reason codes of rows
 that were used but deserve a look, joined by spaces). Extra columns of the crew are kept at the end.
+
+Encounters have two columns more: `event` (``release`` where the crew says that the animal was newly
+marked, ``encounter``, or None) and `reads` (rows of the tables that this row stands for). An animal
+may have several rows in one visit, one for each length measured; a tag only heard is left out where
+the animal was in hand at the same visit. Animals marked at first capture stand in `releases` and,
+as seen that day, in `encounters` too.
 """
 
 from __future__ import annotations

@@ -11,10 +11,13 @@ from pydantic import ValidationError
 
 from pva.errors import FormError, MeaningError, Problem
 from pva.field.form import form_problems, nearest
+from pva.field.records import ALIVE, HEARD, REMOVED, SHELL
 from pva.field.spec import SiteSpec, StudySpec, TableFile, TableSpec, targets
 from pva.files import Positions, read_yaml
 
 STUDY_FILE = "study.yaml"
+STATUS = (ALIVE, HEARD, SHELL, REMOVED)
+EVENTS = ("release", "encounter")
 SURVIVAL_DIFFERS_BY = ("site", "source", "stage", "length", "batch", "year", "visit", "method",
                        "effort", "passes", "species", "bad_years")
 
@@ -141,6 +144,7 @@ def _table_problems(study: Study, table: TableFile, kind: str, at: tuple) -> Ite
             if target not in allowed:
                 yield place((*at, key, target), f"a table of {kind} has no `{target}`",
                             nearest(target, allowed), code="unknown-column")
+    yield from _word_problems(study, table, at)
     for target, source in table.columns.items():
         if (source.column is None) == (not source.join):
             yield place((*at, "columns", target), f"`{target}` names no column, or a column and a "
@@ -149,6 +153,20 @@ def _table_problems(study: Study, table: TableFile, kind: str, at: tuple) -> Ite
             if part.first and part.last:
                 yield place((*at, "columns", target), f"`{target}` asks for the first and the last "
                             "characters at once", "Write one of them.", code="column-source")
+
+
+def _word_problems(study: Study, table: TableFile, at: tuple) -> Iterator[Problem]:
+    """Words that a table's own words are turned into must be words that the reader knows."""
+    known = {"status": STATUS, "event": EVENTS, "species": study.species,
+             "site": [n for s in study.sites for n in [s.name, *s.also_called]]}
+    for target, allowed in known.items():
+        made = [(("values", target, old), new) for old, new in table.values.get(target, {}).items()]
+        made += [(("fill", target), table.fill[target])] if target in table.fill else []
+        for path, word in made:
+            if allowed and word and word.casefold() not in [a.casefold() for a in allowed]:
+                yield study.positions.problem(
+                    (*at, *path), f"`{word}` is no {target} of this study",
+                    nearest(word, allowed), code="word-unknown")
 
 
 def _visit_problems(study: Study) -> Iterator[Problem]:
