@@ -332,6 +332,22 @@ class CalibrationBase:
 
 
 @dataclass(frozen=True)
+class MatrixWritten:
+    """A published matrix as written, kept so that the resolved twin can show it unchanged.
+
+    Rows are stages reached, columns stages left. `survival_sd` and `recruitment_sd`: (stage, SD
+    between years) of column sums and of the entries of a parent stage.
+    """
+
+    stages: tuple[str, ...]
+    adults: tuple[str, ...]
+    survival_and_growth: tuple[tuple[float, ...], ...]
+    recruitment: tuple[tuple[float, ...], ...]
+    survival_sd: tuple[tuple[str, float], ...] = ()
+    recruitment_sd: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
 class Resolved:
     """The whole question, complete."""
 
@@ -362,6 +378,7 @@ class Resolved:
     runs: Runs = Runs()
     covariance: JointCovariance | None = None
     base: CalibrationBase | None = None
+    matrix: MatrixWritten | None = None
     warnings: tuple[str, ...] = ()
 
     @property

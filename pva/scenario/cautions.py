@@ -1,0 +1,56 @@
+"""Warnings: what is allowed but likely to mislead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pva.scenario.meaning_resolved import varies
+from pva.scenario.rates_used import every_rate
+from pva.scenario.resolved import Resolved
+
+
+def warnings_of(resolved: Resolved, estimates: Any, *, already: Sequence[str]) -> list[str]:
+    """Warnings of a resolved scenario, those raised before first, none twice."""
+    found = list(already)
+    found += estimates.notes if estimates is not None else ()
+    for check in (_counted_twice, _late_releases, _nobody, _early_clock):
+        found += check(resolved)
+    return list(dict.fromkeys(found))
+
+
+def _counted_twice(resolved: Resolved) -> list[str]:
+    if not resolved.bad_years:
+        return []
+    fitted = [r for r in every_rate(resolved) if r.source.kind == "measured" and varies(r)]
+    if not fitted:
+        return []
+    kinds = ", ".join(b.name for b in resolved.bad_years)
+    names = ", ".join(r.key for r in fitted[:4]) + (" ..." if len(fitted) > 4 else "")
+    return [
+        f"differences between years of {names} were measured in the field; if the years of the "
+        f"data held a {kinds} that the study did not name as a bad year, it is counted twice"
+    ]
+
+
+def _late_releases(resolved: Resolved) -> list[str]:
+    late = [r.name for r in resolved.releases if r.numbers.get(resolved.last)]
+    if not late:
+        return []
+    return [f"animals released in {resolved.last} ({', '.join(late)}) are never counted: the last "
+            f"census is that of {resolved.last}"]
+
+
+def _nobody(resolved: Resolved) -> list[str]:
+    start = any(r.value > 0 for s in resolved.sites for r in s.start.numbers.values())
+    if start or any(n > 0 for r in resolved.releases for n in r.numbers.values()):
+        return []
+    return ["there are no animals at the first census and no releases: the population stays empty"]
+
+
+def _early_clock(resolved: Resolved) -> list[str]:
+    quasi = resolved.quasi_extinction
+    empty = not any(r.value > 0 for s in resolved.sites for r in s.start.numbers.values())
+    if empty and quasi.from_year <= resolved.first and quasi.adults_below > 0:
+        return [f"quasi-extinction counts from {quasi.from_year}, when there are no adults yet"]
+    return []

@@ -1,0 +1,91 @@
+"""Second pass: can the scenario be meant so? Names, years, ranges and contradictions, together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from pva.scenario.meaning_life import check_life
+from pva.scenario.meaning_plan import check_plan
+from pva.scenario.meaning_sites import check_sites
+from pva.scenario.places import Problems
+from pva.scenario.resolve_rates import RateReader
+from pva.scenario.spec import ScenarioSpec
+from pva.scenario.spec_rates import RateSpec
+from pva.scenario.spec_types import Block
+
+_PARTIAL = ("survival", "growth", "recruitment")  # at a site these may hold a part of a RATE
+_ELSEWHERE = ("calibration_base",)
+
+
+def check_meaning(spec: ScenarioSpec, problems: Problems, reader: RateReader) -> None:
+    """Collect everything that is wrong with the words of a well-formed scenario.
+
+    Parameters
+    ----------
+    spec : ScenarioSpec
+    problems : Problems
+        Receives what is found.
+    reader : RateReader
+        Used to check rates that stand on their own.
+    """
+    check_years(spec, problems)
+    check_life(spec, problems)
+    check_sites(spec, problems)
+    check_plan(spec, problems)
+    _check_numbers(spec, (), problems, reader)
+
+
+def check_years(spec: ScenarioSpec, problems: Problems) -> None:
+    """First before last."""
+    if spec.years.last <= spec.years.first:
+        problems.add(
+            ("years", "last"),
+            f"{{key}} is {spec.years.last}, not after the first year {spec.years.first}",
+            "Write a later last year.", code="years-order",
+        )
+    elif spec.years.last - spec.years.first > 1000:
+        problems.add(("years", "last"), "the scenario spans more than 1,000 years",
+                     "Write fewer years.", code="years-too-many")
+
+
+def _check_numbers(block: Block, path: tuple, problems: Problems, reader: RateReader) -> None:
+    """Ranges of plain numbers, and every RATE that stands on its own."""
+    for name, info in type(block).model_fields.items():
+        value, words = getattr(block, name), info.json_schema_extra
+        key = info.alias or name
+        if value is None or name not in block.model_fields_set or key in _ELSEWHERE:
+            continue
+        if path[:1] == ("sites",) and len(path) == 2 and key in _PARTIAL:
+            continue
+        for place, one in _leaves(value, (*path, key)):
+            if isinstance(one, RateSpec):
+                if words["kind"]:
+                    reader.rate(one, kind=words["kind"], key="", path=place)
+            elif isinstance(one, Block):
+                _check_numbers(one, place, problems, reader)
+            elif isinstance(one, int | float) and not isinstance(one, bool):
+                _check_range(one, words, place, problems)
+
+
+def _leaves(value: Any, path: tuple) -> Iterable[tuple[tuple, Any]]:
+    if isinstance(value, dict):
+        for key, one in value.items():
+            yield from _leaves(one, (*path, key))
+    elif isinstance(value, list | tuple):
+        for index, one in enumerate(value):
+            yield from _leaves(one, (*path, index))
+    else:
+        yield path, value
+
+
+def _check_range(number: float, words: dict, path: Sequence, problems: Problems) -> None:
+    low, high = words["low"], words["high"]
+    positive = "above 0" in words["form"]
+    if positive and number <= 0:
+        problems.add(path, f"{{key}} is {number:g}", "Write a number above 0.", code="out-of-range")
+    elif (low is not None and number < low) or (high is not None and number > high):
+        todo = f"Write a number from {low:g} to {high:g}." if high is not None else (
+            f"Write a number of {low:g} or more."
+        )
+        problems.add(path, f"{{key}} is {number:g}, outside its range", todo, code="out-of-range")

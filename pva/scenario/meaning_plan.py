@@ -1,0 +1,238 @@
+"""What can be wrong with plans: releases, collections, goals, quasi-extinction, solve."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from pva.lifehistory.links import match_probability
+from pva.scenario.meaning_life import stage_names, unknown_stage
+from pva.scenario.meaning_sites import site_names, unknown_site
+from pva.scenario.places import Problems
+from pva.scenario.resolve_rates import nearest
+from pva.scenario.resolved import EACH_SITE, RIVER
+from pva.scenario.spec import ScenarioSpec
+from pva.scenario.spec_plan import CollectionSpec, GoalSpec, ReleaseSpec
+
+
+def check_plan(spec: ScenarioSpec, problems: Problems) -> None:
+    """Collect what is wrong with plans."""
+    sites = site_names(spec)
+    for group in ("releases", "collections", "goals", "survey_goals"):
+        _check_twice(getattr(spec, group), group, problems)
+    for i, row in enumerate(spec.releases or ()):
+        _check_event(spec, row, ("releases", i), problems)
+        _check_release(spec, row, sites, ("releases", i), problems)
+    for i, row in enumerate(spec.collections or ()):
+        _check_event(spec, row, ("collections", i), problems)
+    for i, row in enumerate(spec.goals or ()):
+        _check_goal(spec, row, sites, ("goals", i), problems)
+    quasi = spec.quasi_extinction
+    _check_year(spec, quasi.from_, ("quasi_extinction", "from"), problems)
+    _check_where(quasi.where, sites, ("quasi_extinction", "where"), problems)
+    _check_solve(spec, problems)
+    if spec.genetics is not None and (spec.genetics.founders < 1 or spec.genetics.ne_over_n <= 0):
+        problems.add(("genetics",), "{key} needs at least 1 founder and an `ne_over_n` above 0",
+                     "Correct the numbers.", code="out-of-range")
+
+
+def _check_twice(rows: Sequence | None, group: str, problems: Problems) -> None:
+    seen: list[str] = []
+    for i, row in enumerate(rows or ()):
+        if row.name is not None and row.name in seen:
+            problems.add((group, i), f"the name `{row.name}` stands twice in `{group}`",
+                         "Give every row its own name.", code="name-twice")
+        seen.append(row.name)
+
+
+def _check_year(spec: ScenarioSpec, year: int | None, path: tuple, problems: Problems) -> None:
+    if year is not None and not spec.years.first <= year <= spec.years.last:
+        problems.add(path, f"{{key}} is {year}, outside the years of the scenario, "
+                     f"{spec.years.first} to {spec.years.last}",
+                     "Move the year, or change `years`.", code="year-outside")
+
+
+def _check_event(
+    spec: ScenarioSpec, row: ReleaseSpec | CollectionSpec, path: tuple, problems: Problems
+) -> None:
+    names, sites = stage_names(spec), site_names(spec)
+    if row.stage not in names:
+        unknown_stage(problems, (*path, "stage"), row.stage, names)
+    if row.site is None and len(sites) > 1:
+        problems.add(path, "{key} names no site, and there are several", "Write `site`.",
+                     code="site-missing")
+    if row.site is not None and row.site not in sites:
+        unknown_site(problems, (*path, "site"), row.site, sites)
+    if isinstance(row.number, dict):
+        _check_table(spec, row, path, problems)
+        return
+    if row.first is None:
+        problems.add(path, "{key} does not say when: `first` is missing",
+                     "Write `first` (and `last`), or numbers by year.", code="when-missing")
+        return
+    _check_year(spec, row.first, (*path, "first"), problems)
+    _check_year(spec, row.last, (*path, "last"), problems)
+    if row.last is not None and row.last < row.first:
+        problems.add((*path, "last"), f"{{key}} is {row.last}, before the first year {row.first}",
+                     "Write a later last year.", code="years-order")
+
+
+def _check_table(spec: ScenarioSpec, row: Any, path: tuple, problems: Problems) -> None:
+    for key in ("first", "last", "interval"):
+        if getattr(row, key) is not None:
+            problems.add((*path, key), "{key} stands beside numbers by year, which say the years",
+                         "Remove one of the two.", code="two-kinds-of-when")
+    if not row.number:
+        problems.add((*path, "number"), "{key} is empty", "Write numbers by year.",
+                     code="when-missing")
+    for year in row.number:
+        _check_year(spec, year, (*path, "number", year), problems)
+
+
+def _check_release(
+    spec: ScenarioSpec, row: ReleaseSpec, sites: list[str], path: tuple, problems: Problems
+) -> None:
+    place = row.site or (sites[0] if sites else "")
+    if "hatchery" not in row.source.lower() and row.source not in sites:
+        problems.add(
+            (*path, "source"), f"{{key}} is `{row.source}`, neither a hatchery nor a site",
+            nearest(row.source, ["hatchery", *sites]), code="unknown-site",
+        )
+    elif row.source == place:
+        problems.add((*path, "source"), f"{{key}}: animals would be taken from `{place}` and "
+                     "released there", "Name another site, or `hatchery`.",
+                     code="way-to-itself")
+    stages = {s.name: s for s in spec.stages or ()}
+    years = stages[row.stage].years if row.stage in stages else None
+    if row.age is not None and row.age > (years or 1):
+        room = f"has {years} years" if years else "is not a stage of fixed years"
+        problems.add((*path, "age"), f"{{key}} is {row.age}, but `{row.stage}` {room}",
+                     "`age` counts the years within the stage, the first is 1.",
+                     code="age-outside-stage")
+    if row.delivered is not None:
+        _check_delivered(row.delivered, (*path, "delivered"), problems)
+    if row.until is not None:
+        _check_measure(spec, row.until.measure, (*path, "until", "measure"), problems)
+        where = (*path, "until", "where")
+        if isinstance(row.until.where, int) or row.until.where == EACH_SITE:
+            problems.add(where, "{key} must be the river or sites summed",
+                         "Write `river`, a site, or a list of sites.", code="wrong-where")
+        else:
+            _check_where(row.until.where, sites, where, problems)
+
+
+def _check_delivered(written: Any, path: tuple, problems: Problems) -> None:
+    mean, sd = written.mean, written.sd
+    if not 0 <= mean <= 1 or sd <= 0:
+        return
+    fine = sd < math.sqrt(mean * (1 - mean))
+    if fine:
+        try:
+            match_probability(mean, sd)
+        except ValueError:
+            fine = False
+    if not fine:
+        problems.add(path, f"{{key}}: no share with mean {mean:g} has SD {sd:g}", "Lower `sd`.",
+                     code="impossible-sd")
+
+
+# goals
+
+
+def _check_goal(
+    spec: ScenarioSpec, row: GoalSpec, sites: list[str], path: tuple, problems: Problems
+) -> None:
+    if (row.at_least is None) == (row.at_most is None):
+        problems.add(path, "{key} needs one of `at_least` and `at_most`", "Write one of them.",
+                     code="one-of")
+    if (row.in_ is None) == (row.in_years is None):
+        said = "says twice when" if row.in_ is not None else "does not say when"
+        problems.add(path, f"{{key}} {said} it must hold",
+                     "Write `in: YEAR` or `in_years: [first, last]`.", code="goal-without-when")
+    _check_year(spec, row.in_, (*path, "in"), problems)
+    _check_measure(spec, row.measure, (*path, "measure"), problems)
+    _check_where(row.where, sites, (*path, "where"), problems)
+    enough = [k for k in ("of_years", "running") if getattr(row, k) is not None]
+    if len(enough) == 2:
+        problems.add(path, "{key} has both `of_years` and `running`", "Keep one of them.",
+                     code="one-of")
+    if row.in_years is None:
+        if enough and row.in_ is not None:
+            problems.add((*path, enough[0]), "{key} needs `in_years`",
+                         "Write `in_years: [first, last]`.", code="goal-without-when")
+        return
+    first, last = row.in_years
+    for year in (first, last):
+        _check_year(spec, year, (*path, "in_years"), problems)
+    if last < first:
+        problems.add((*path, "in_years"), f"{{key}} ends in {last}, before it begins in {first}",
+                     "Write [first, last].", code="years-order")
+    for key in enough:
+        if getattr(row, key) > last - first + 1 and last >= first:
+            problems.add((*path, key), f"{{key}} is {getattr(row, key)}, but there are only "
+                         f"{last - first + 1} years from {first} to {last}", "Lower it.",
+                         code="out-of-range")
+
+
+def _check_where(where: Any, sites: list[str], path: tuple, problems: Problems) -> None:
+    if isinstance(where, tuple):
+        for i, site in enumerate(where):
+            if site not in sites:
+                unknown_site(problems, (*path, i), site, sites)
+            elif site in where[:i]:
+                problems.add((*path, i), f"{{key}} names `{site}` twice", "Name it once.",
+                             code="name-twice")
+    elif isinstance(where, int):
+        if not 1 <= where <= len(sites):
+            problems.add(path, f"{{key}} is {where}, but there are {len(sites)} sites",
+                         f"Write a number from 1 to {len(sites)}.", code="out-of-range")
+    elif where not in (RIVER, EACH_SITE) and where not in sites:
+        unknown_site(problems, path, where, [RIVER, EACH_SITE, *sites])
+
+
+def _check_measure(spec: ScenarioSpec, measure: str, path: tuple, problems: Problems) -> None:
+    """Measures that need something the scenario does not hold."""
+    lacks = None
+    if measure == "heterozygosity" and spec.genetics is None:
+        lacks = "`genetics: {ne_over_n, founders}`"
+    elif measure == "adults_per_m2" and not all(s.area_m2 for s in spec.sites or [None] if s):
+        lacks = "the `area_m2` of every site"
+    elif measure == "adults_per_m2" and not spec.sites:
+        lacks = "`sites` with their `area_m2`"
+    elif measure == "glochidia_per_host" and not _has_hosts(spec):
+        lacks = "hosts in `recruitment`"
+    if lacks:
+        problems.add(path, f"{{key}} is `{measure}`, which needs {lacks}",
+                     "Write it, or choose another measure.", code="measure-needs")
+
+
+def _has_hosts(spec: ScenarioSpec) -> bool:
+    blocks = [spec.recruitment, *(s.recruitment for s in spec.sites or ())]
+    return any(b is not None and b.hosts for b in blocks)
+
+
+def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
+    solve = spec.solve
+    if solve is None:
+        return
+    rows = list(spec.releases or ())
+    named = [r.name for r in rows if r.name is not None]
+    if not rows:
+        problems.add(("solve",), "{key} has no releases to vary", "Write at least one release.",
+                     code="no-releases")
+        return
+    for i, name in enumerate(solve.releases or ()):
+        if name not in named:
+            problems.add(("solve", "releases", i), f"{{key}} names the release `{name}`, which "
+                         "does not exist", nearest(name, named), code="unknown-release")
+    if solve.releases is not None and not solve.releases:
+        problems.add(("solve", "releases"), "{key} is empty", "Name at least one release.",
+                     code="no-releases")
+    if solve.vary == "mothers":
+        for i, row in enumerate(rows):
+            chosen = solve.releases is None or row.name in solve.releases
+            if chosen and row.mothers_per_1000 <= 0:
+                problems.add(("releases", i), "{key} is varied by mothers but has no "
+                             "`mothers_per_1000`", "Write how many mothers 1,000 animals need.",
+                             code="mothers-missing")

@@ -1,0 +1,44 @@
+"""Every rate of a resolved scenario, once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pva.lifehistory.rates import Rate
+from pva.scenario.resolved import Calibration, Resolved, Site
+
+
+def every_rate(
+    resolved: Resolved, *, with_start: bool = True, each_site: bool = False
+) -> list[Rate]:
+    """All rates of a scenario, in life order and then by site.
+
+    Parameters
+    ----------
+    with_start : bool
+        Whether numbers at the first census are among them.
+    each_site : bool
+        Whether a rate shared by sites is listed once a site; else every key once.
+    """
+    found: list[Rate] = []
+    for site in resolved.sites:
+        found += _site_rates(site, with_start)
+    found += [r.first_year_survival for r in resolved.releases if r.first_year_survival]
+    found += [m.share for m in resolved.movement]
+    if each_site:
+        return found
+    return list({rate.key: rate for rate in reversed(found)}.values())[::-1]
+
+
+def _site_rates(site: Site, with_start: bool) -> Sequence[Rate]:
+    r = site.recruitment
+    rates = [*site.survival.values()]
+    rates += [one for shares in site.growth.values() for one in shares.values()]
+    rates += [r.per_adult, *r.entries.values(), r.females, r.gravid, r.glochidia]
+    for rate in (r.attachment, r.settlement):
+        rates.append(rate.rate if isinstance(rate, Calibration) else rate)
+    for host in r.hosts:
+        rates += [host.suitability, host.contact, host.capacity]
+    rates += [h.density for h in site.hosts]
+    rates += [*site.start.numbers.values()] if with_start else []
+    return [rate for rate in rates if rate is not None]
