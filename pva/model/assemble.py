@@ -11,9 +11,10 @@ from pva.lifehistory.rates import Rate
 from pva.lifehistory.year_effects import mix, rate_correlation, site_correlation
 from pva.model import events, recruit_arrays
 from pva.model.addresses import address_array
+from pva.model.analysis import stable_stages
 from pva.model.classes import Classes, dies_at_the_end, expand, growth_steps
 from pva.model.draws import DrawTable
-from pva.model.matrix import best, site_matrix, stable_shares
+from pva.model.matrix import best, site_matrix
 from pva.model.record import Draws, Plan, plan_of
 from pva.model.recruit_arrays import Calibrations
 from pva.model.slots import Slots, period_starts
@@ -215,7 +216,7 @@ def _shares(resolved, calibrations):
     for site in resolved.sites:
         attachment, settlement = calibrations.best_of(site)
         a = site_matrix(resolved, site, attachment=attachment, settlement=settlement).a
-        result.append(stable_shares(a) if a.any() else np.ones(len(a)) / len(a))
+        result.append(stable_stages(a) if a.any() else np.ones(len(a)) / len(a))
     return result
 
 

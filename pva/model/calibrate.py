@@ -12,15 +12,14 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pva.errors import CannotCompute, Problem
+from pva.model.analysis import growth_rate, stable_stages
 from pva.model.classes import Classes, expand
 from pva.model.matrix import (
     ChainNumbers,
     best,
     chain_numbers,
-    dominant,
     projection,
     split_density,
-    stable_shares,
     survival_and_growth,
 )
 from pva.scenario.resolved import Calibration, CalibrationBase
@@ -88,7 +87,7 @@ def recruit_row(place: Place, per_adult: float) -> tuple[np.ndarray, np.ndarray]
         f[place.enters] = per_adult * fecundity / (fecundity @ shares)
         if even:
             break
-        stable = stable_shares(projection(place.u, f, place.census)) * place.classes.breeds
+        stable = stable_stages(projection(place.u, f, place.census)) * place.classes.breeds
         new = stable / stable.sum() if stable.sum() > 0 else shares
         if np.abs(new - shares).max() < 1e-14:
             break
@@ -96,8 +95,8 @@ def recruit_row(place: Place, per_adult: float) -> tuple[np.ndarray, np.ndarray]
     return f, shares
 
 
-def per_adult_for_growth(place: Place, growth_rate: float) -> float:
-    """Recruits per adult at which the base life cycle grows at `growth_rate`.
+def per_adult_for_growth(place: Place, target: float) -> float:
+    """Recruits per adult at which the base life cycle grows at the rate `target`.
 
     Raises
     ------
@@ -107,12 +106,12 @@ def per_adult_for_growth(place: Place, growth_rate: float) -> float:
 
     def excess(per_adult):
         f, _ = recruit_row(place, per_adult)
-        return dominant(projection(place.u, f, place.census)) - growth_rate
+        return growth_rate(projection(place.u, f, place.census)) - target
 
     if excess(0.0) >= 0:
         raise CannotCompute(Problem(
-            what=f"A growth rate of {growth_rate:g} cannot be the target of a calibration: with no "
-                 f"recruits at all the population already has {excess(0.0) + growth_rate:.4f}",
+            what=f"A growth rate of {target:g} cannot be the target of a calibration: with no "
+                 f"recruits at all the population already has {excess(0.0) + target:.4f}",
             todo="Name a larger growth rate, or recruits_per_adult", code="target-out-of-reach"))
     high = 1.0
     while excess(high) < 0 and high < 1e12:

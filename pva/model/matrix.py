@@ -15,6 +15,7 @@ import numpy as np
 from pva.lifehistory.hosts import glochidia_on_hosts, mean_power, share_fertilised
 from pva.lifehistory.links import logit_normal_mean
 from pva.lifehistory.rates import PROBABILITY, Rate
+from pva.model.analysis import stable_stages
 from pva.model.classes import Classes, dies_at_the_end, expand, growth_steps
 from pva.scenario.resolved import AFTER, Calibration, Recruitment, Resolved, Site, Stage
 
@@ -247,24 +248,10 @@ def settled_chain_matrix(chain, classes, enters, density, adults_per_m2, u, cens
     if adults_per_m2 is None or len(fecundities) < 2 or np.ptp(fecundities) == 0:
         return f
     for _ in range(200):
-        stable = stable_shares(projection(u, f, census)) * classes.breeds
+        stable = stable_stages(projection(u, f, census)) * classes.breeds
         new = stable / stable.sum() if stable.sum() > 0 else None
         if shares is not None and new is not None and np.abs(new - shares).max() < 1e-13:
             break
         shares = new
         f = chain_matrix(chain, classes, enters, density, adults_per_m2, shares)
     return f
-
-
-def stable_shares(a: np.ndarray) -> np.ndarray:
-    """Right dominant eigenvector, sum 1, shape (class,)."""
-    values, vectors = np.linalg.eig(a)
-    w = np.abs(np.real(vectors[:, np.argmax(values.real)]))
-    return w / w.sum()
-
-
-def dominant(a: np.ndarray) -> float:
-    """Largest growth rate of a non-negative matrix."""
-    return float(np.linalg.eigvals(a).real.max())
-
-

@@ -1,0 +1,148 @@
+"""Fold blocks of replicates into counts and sums, so that memory does not grow with replicates.
+
+Counts are whole numbers and add in any order; sums of whole animals are exact too.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pva.engine.run import Block
+from pva.model.draws import scramble_of_draw
+from pva.model.record import TALLIES
+from pva.results.goals import below_by, extinct_by, judge, success_years
+from pva.results.measures import MEASURES, Places, measure
+from pva.scenario.resolved import Resolved
+
+
+class Counts:
+    """How often every value occurred, by year: exact quantiles without keeping trajectories.
+
+    Parameters
+    ----------
+    years : int
+        Number of censuses.
+    """
+
+    _MERGE_AT = 40_000
+
+    def __init__(self, years: int):
+        self._waiting: list[np.ndarray] = []
+        self._held = 0
+        self._values = [np.zeros(0)] * years
+        self._counts = [np.zeros(0, dtype=np.int64)] * years
+
+    def add(self, values: np.ndarray) -> None:
+        """Add values, shape (replicate, census)."""
+        self._waiting.append(values)
+        self._held += len(values)
+        if self._held >= self._MERGE_AT:
+            self._merge()
+
+    def _merge(self):
+        if not self._waiting:
+            return
+        new = np.concatenate(self._waiting)
+        self._waiting, self._held = [], 0
+        for year in range(len(self._values)):
+            value, count = np.unique(new[:, year], return_counts=True)
+            both = np.concatenate([self._values[year], value])
+            many = np.concatenate([self._counts[year], count])
+            self._values[year], place = np.unique(both, return_inverse=True)
+            self._counts[year] = np.bincount(place, weights=many).astype(np.int64)
+
+    def quantiles(self, levels) -> np.ndarray:
+        """Quantiles by linear interpolation, equal to numpy's, shape (level, census)."""
+        self._merge()
+        result = np.empty((len(levels), len(self._values)))
+        for year, (value, count) in enumerate(zip(self._values, self._counts, strict=True)):
+            last = np.cumsum(count)
+            place = np.asarray(levels) * (last[-1] - 1)
+            low = value[np.searchsorted(last, np.floor(place), side="right")]
+            high = value[np.searchsorted(last, np.ceil(place), side="right")]
+            result[:, year] = low + (high - low) * (place - np.floor(place))
+        return result
+
+
+class Fold:
+    """Everything kept of a run.
+
+    Parameters
+    ----------
+    resolved : Resolved
+    places : Places
+    keep : int
+        Trajectories of adults kept for pictures (the first replicate of as many draws).
+    """
+
+    def __init__(self, resolved: Resolved, places: Places, *, keep: int = 0):
+        draws, years, sites = resolved.runs.draws, len(resolved.years), len(resolved.sites)
+        self.resolved, self.places, self._keep = resolved, places, keep
+        self.scramble = scramble_of_draw(draws)
+        groups = int(self.scramble[-1]) + 1
+        self.extinct = np.zeros((draws, years), dtype=np.int64)
+        self.below = np.zeros((draws, years), dtype=np.int64)
+        self.goals = np.zeros((draws, len(resolved.goals)), dtype=np.int64)
+        self.all_goals = np.zeros(draws, dtype=np.int64)
+        self.first_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
+        self.lasting_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
+        self.adults_by_draw = np.zeros((draws, years))
+        self.adults = Counts(years)
+        self.adults_squared = np.zeros(years)
+        # measure, scramble, place (river first), census
+        shape = (len(MEASURES), groups, 1 + sites, years)
+        self.sums = np.zeros(shape)
+        self.sizes = np.zeros(shape, dtype=np.int64)
+        self.stage_sum: np.ndarray | None = None
+        self.least_adults = 0.0
+        self.replicates = 0
+        self.kept: list[np.ndarray] = []
+        self.collected = np.zeros((sites, years))
+
+    def add(self, block: Block) -> None:
+        """Fold one block in."""
+        resolved, tallies = self.resolved, block.tallies
+        np.add.at(self.extinct, block.draw, extinct_by(tallies, resolved))
+        np.add.at(self.below, block.draw, below_by(tallies, resolved))
+        self._add_goals(block)
+        self._add_measures(block)
+        adults = measure("adults", tallies, self.places)
+        np.add.at(self.adults_by_draw, block.draw, adults)
+        self.adults.add(adults)
+        self.adults_squared += (adults**2).sum(axis=0)
+        start = resolved.quasi_extinction.from_year - resolved.first
+        self.least_adults += adults[:, start:].min(axis=1).sum()
+        self.collected += tallies[..., TALLIES.index("collected")].sum(axis=0).T
+        if self.stage_sum is None:
+            self.stage_sum = np.zeros_like(block.stage_sum)
+        self.stage_sum += block.stage_sum
+        self.replicates += len(tallies)
+        if len(self.kept) < self._keep:
+            self.kept.extend(adults[:self._keep - len(self.kept)])
+
+    def _add_goals(self, block):
+        met = [judge(g, block.tallies, self.places, self.resolved) for g in self.resolved.goals]
+        for i, (goal, good) in enumerate(zip(self.resolved.goals, met, strict=True)):
+            np.add.at(self.goals[:, i], block.draw, good)
+            first, lasting = success_years(goal, block.tallies, self.places, self.resolved)
+            width = self.first_success.shape[1]
+            self.first_success[i] += np.bincount(first, minlength=width)
+            self.lasting_success[i] += np.bincount(lasting, minlength=width)
+        if met:
+            np.add.at(self.all_goals, block.draw, np.logical_and.reduce(met))
+
+    def _add_measures(self, block):
+        sites = len(self.resolved.sites)
+        places = [None] if sites == 1 else [None, *(np.array([i]) for i in range(sites))]
+        groups = self.scramble[block.draw]
+        for m, name in enumerate(MEASURES):
+            for p, where in enumerate(places):
+                values = measure(name, block.tallies, self.places, where)
+                known = ~np.isnan(values)
+                values = np.where(known, values, 0.0)
+                for group in np.unique(groups):
+                    rows = groups == group
+                    self.sums[m, group, p] += values[rows].sum(axis=0)
+                    self.sizes[m, group, p] += known[rows].sum(axis=0)
+        if sites == 1:
+            self.sums[:, :, 1], self.sizes[:, :, 1] = self.sums[:, :, 0], self.sizes[:, :, 0]

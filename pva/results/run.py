@@ -1,0 +1,128 @@
+"""Run a scenario: parameter draws x replicates to one labelled data set."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import xarray as xr
+
+from pva.engine.run import simulate
+from pva.model.assemble import Model, assemble
+from pva.results.dataset import to_dataset
+from pva.results.fold import Fold
+from pva.results.goals import judge
+from pva.results.growth import long_run, simulated_growth
+from pva.results.measures import Places, measure
+from pva.results.variance import MOST_REPLICATES, variance_parts
+from pva.scenario.resolved import Resolved
+from pva.scenario.scenario import Scenario
+
+Progress = Callable[[int, int], None]
+
+
+def draw_seed() -> int:
+    """A fresh seed, for a scenario that names none; it is printed and stored."""
+    return secrets.randbelow(2**32)
+
+
+def with_runs(resolved: Resolved, *, draws: int | None = None,
+              replicates: int | None = None) -> Resolved:
+    """The same question with other numbers of draws and replicates."""
+    runs = resolved.runs
+    return replace(resolved, runs=replace(runs, draws=draws or runs.draws,
+                                          replicates=replicates or runs.replicates))
+
+
+def seed_of(resolved: Resolved, seed: int | None) -> int:
+    """The seed asked for, else the scenario's, else a new one."""
+    if seed is not None:
+        return seed
+    return draw_seed() if resolved.runs.seed is None else resolved.runs.seed
+
+
+def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
+             threads: int | None = None, keep: int = 0,
+             progress: Progress | None = None) -> Fold:
+    """Simulate and fold, without the matrix analysis and variance shares.
+
+    Parameters
+    ----------
+    progress : callable or None
+        Called with replicates done and in all.
+    """
+    fold = Fold(resolved, places, keep=keep)
+    total = resolved.runs.draws * resolved.runs.replicates
+    for block in simulate(model.plan, model.draws, seed=seed,
+                          replicates=resolved.runs.replicates, threads=threads):
+        fold.add(block)
+        if progress is not None:
+            progress(fold.replicates, total)
+    return fold
+
+
+def places_of(resolved: Resolved, model: Model, generation_years: float | None) -> Places:
+    """What the measures need beside the engine's tallies."""
+    return Places(model.plan.recruits.area, resolved.genetics, generation_years)
+
+
+def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = None,
+        draws: int | None = None, replicates: int | None = None,
+        progress: Progress | None = None) -> xr.Dataset:
+    """Run a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    seed : int or None
+        None = the scenario's seed, or a new one if it names none.
+    threads : int or None
+        None = every core. Numbers do not depend on it.
+    draws, replicates : int or None
+        None = the scenario's.
+    progress : callable or None
+        Called with replicates done and in all.
+
+    Returns
+    -------
+    xarray.Dataset
+        Dimensions year, site, stage, origin, draw, goal, quantile; see `pva.results.dataset`.
+
+    Raises
+    ------
+    CannotCompute
+        If a calibration has no solution.
+    """
+    resolved = with_runs(scenario.resolved, draws=draws, replicates=replicates)
+    seed = seed_of(resolved, seed)
+    model = assemble(resolved, seed=seed)
+    companion = long_run(resolved)
+    places = places_of(resolved, model, companion.analysis.generation_time_years)
+    fold = fold_run(resolved, model, places, seed=seed, threads=threads,
+                    keep=resolved.runs.keep_trajectories, progress=progress)
+    return to_dataset(scenario, resolved, model, fold, seed=seed, companion=companion,
+                      stochastic=simulated_growth(resolved, seed=seed),
+                      shares=variance_shares(resolved, model, places, seed=seed, threads=threads))
+
+
+def variance_shares(resolved: Resolved, model: Model, places: Places, *, seed: int,
+                    threads: int | None = None) -> dict[str, dict]:
+    """Shares of variance of adults in the last year and of every goal, by outcome name.
+
+    Uses at most about `MOST_REPLICATES` pairs of replicates.
+    """
+    draws = resolved.runs.draws
+    replicates = min(resolved.runs.replicates, max(2, MOST_REPLICATES // draws))
+    members = []
+    for other in (False, True):
+        outcomes = [[] for _ in range(1 + len(resolved.goals))]
+        for block in simulate(model.plan, model.draws, seed=seed, replicates=replicates,
+                              threads=threads, other_individuals=other):
+            outcomes[0].append(measure("adults", block.tallies, places)[:, -1])
+            for i, goal in enumerate(resolved.goals):
+                outcomes[i + 1].append(judge(goal, block.tallies, places, resolved).astype(float))
+        members.append([np.concatenate(o).reshape(draws, replicates) for o in outcomes])
+    names = ["adults in the last year", *(g.name for g in resolved.goals)]
+    return {name: variance_parts(a, b) for name, a, b in zip(names, *members, strict=True)}

@@ -1,0 +1,94 @@
+"""Doubt of a chance: Monte Carlo error, and spread between parameter draws.
+
+With at least eight draws the Monte Carlo error comes from the independent scrambles of the draws,
+else from the replicates. Intervals are score intervals (Wilson 1927, J. Am. Stat. Assoc.
+22:209-212), which stay within 0 and 1; where something never (or always) happened in N replicates
+the limit is the chance that would give such a row one time in twenty (about 3 / N).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t as student
+
+_Z = 1.959963984540054
+
+
+@dataclass(frozen=True)
+class ChanceDoubt:
+    """A chance with its 95 % Monte Carlo interval and its spread between draws."""
+
+    chance: float
+    low: float
+    high: float
+    draw_low: float | None
+    draw_high: float | None
+
+
+def chance_with_doubt(by_draw: np.ndarray, *, replicates: int, scramble: np.ndarray,
+                      unknown: bool) -> ChanceDoubt:
+    """Chance of something counted by draw.
+
+    Parameters
+    ----------
+    by_draw : ndarray of int, shape (draw,)
+        Replicates in which it happened.
+    replicates : int
+        Replicates of a draw.
+    scramble : ndarray of int, shape (draw,)
+    unknown : bool
+        Whether draws differ.
+    """
+    count, total = int(by_draw.sum()), len(by_draw) * replicates
+    chance = count / total
+    low, high = _interval(by_draw, chance, count, total, replicates, scramble, unknown)
+    draw_low = draw_high = None
+    if unknown and len(by_draw) > 1:
+        draw_low, draw_high = (float(v) for v in np.percentile(by_draw / replicates, [2.5, 97.5]))
+    return ChanceDoubt(chance, low, high, draw_low, draw_high)
+
+
+def _interval(by_draw, chance, count, total, replicates, scramble, unknown):
+    if count in (0, total):
+        limit = 1 - 0.05 ** (1 / total)
+        return (0.0, limit) if count == 0 else (1 - limit, 1.0)
+    groups = scramble[-1] + 1
+    if unknown and groups > 1:
+        sizes = np.bincount(scramble) * replicates
+        chances = np.bincount(scramble, weights=by_draw) / sizes
+        error = float(np.sqrt((sizes * (chances - chance) ** 2).sum() / total / (groups - 1)))
+        if error > 0:
+            return wilson(chance, chance * (1 - chance) / error**2,
+                          float(student.ppf(0.975, groups - 1)))
+    return wilson(chance, total, _Z)
+
+
+def wilson(chance: float, size: float, z: float = _Z) -> tuple[float, float]:
+    """Score interval of a chance seen in a sample of (effective) size."""
+    centre = (chance + z**2 / (2 * size)) / (1 + z**2 / size)
+    half = z / (1 + z**2 / size) * np.sqrt(chance * (1 - chance) / size + z**2 / (4 * size**2))
+    return max(0.0, float(centre - half)), min(1.0, float(centre + half))
+
+
+def mean_error(mean_by_scramble: np.ndarray, size_by_scramble: np.ndarray) -> np.ndarray:
+    """Standard error of a mean from the means of independent scrambles.
+
+    Parameters
+    ----------
+    mean_by_scramble : ndarray, shape (scramble, ...)
+    size_by_scramble : ndarray, shape (scramble,)
+    """
+    groups = len(size_by_scramble)
+    weight = (size_by_scramble / size_by_scramble.sum()).reshape(
+        (-1,) + (1,) * (mean_by_scramble.ndim - 1))
+    mean = (weight * mean_by_scramble).sum(axis=0)
+    return np.sqrt((weight * (mean_by_scramble - mean) ** 2).sum(axis=0) / (groups - 1))
+
+
+def verdict(low: float, high: float, wanted: float) -> str:
+    """``met``, ``not met`` or ``cannot tell yet``."""
+    if low >= wanted:
+        return "met"
+    return "not met" if high < wanted else "cannot tell yet"
