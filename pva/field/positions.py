@@ -26,14 +26,17 @@ def check_positions(reader: TableReader, sites: pd.Series) -> tuple[pd.Series, p
         return latitude, longitude
     middles = _site_middles(reader)
     others = _table_middle(latitude, longitude)
-    for row in rows:
-        middle, far = middles.get(sites[row], (None, 0.0))
-        if middle is None:
-            middle, far = others, FAR_FROM_OTHERS_KM
-        code, words = judge_position(latitude[row], longitude[row], middle, far)
+    judged: dict[tuple, tuple[str, dict]] = {}
+    for row, *key in zip(rows, sites[rows], latitude[rows], longitude[rows], strict=True):
+        key = tuple(key)
+        if key not in judged:
+            middle, far = middles.get(key[0], (others, FAR_FROM_OTHERS_KM))
+            judged[key] = judge_position(*key[1:], middle, far)
+        code, words = judged[key]
         if not code:
             continue
-        written = f"{reader.frame.at[row, 'latitude']}, {reader.frame.at[row, 'longitude']}"
+        written = ", ".join(reader.frame.at[row, name] or "nothing"
+                            for name in ("latitude", "longitude"))
         words = words | {"site": sites[row] or "the other positions"} if words else {}
         reader.ledger.flag(code, row, "latitude", value=written, **words)
         if code != "position-far" or row not in reader.ledger.accepted:

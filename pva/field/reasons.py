@@ -43,8 +43,8 @@ _SET_ASIDE = {
     # dates, visits
     "date-missing": "The row has no date. Add it from the field sheet.",
     "date-unreadable": "{value} is not a date. Write it as year-month-day.",
-    "date-impossible": "{value} is no day of the calendar in the order stated for this file. "
-    "Correct the date.",
+    "date-impossible": "{value} is no day of the calendar. Correct the date, or the order of day "
+    "and month stated for this table (`dates`).",
     "date-ambiguous": "{value} can be read as {first} or as {second}. Write `dates: day first` or "
     "`dates: month first` for this table, or write the date as year-month-day.",
     "date-before-release": "The animal was seen on {date}, before its release on {released} (row "
@@ -70,8 +70,8 @@ _SET_ASIDE = {
     "{other_row} of {other_file}). The tag may have been heard in the dead shell; if the animal "
     "lived, correct the earlier row.",
     "after-removal": "The animal was {status} on {date}, but had been removed on {shell} (row "
-    "{other_row} of {other_file}). If it was put back, release it again under a new row; else "
-    "check the tag.",
+    "{other_row} of {other_file}). If it was put back, its status that day was alive, not removed; "
+    "else check the tag.",
     # numbers
     "number-unreadable": "{value} in column {column} is not a usable number. Correct it.",
     "number-missing": "Column {column} is empty, and the row cannot be used without it. Fill it "
@@ -93,8 +93,8 @@ _FLAGGED = {
     "species-differs": "The row says {value}, but the animal was recorded as {other} in row "
     "{other_row} of {other_file}. A tag misread or a species mistaken: compare with the field "
     "sheet. The row was used.",
-    "species-missing": "No row of this animal says its species. The row was used where species "
-    "does not matter; add the species.",
+    "species-missing": "Neither this row nor another of the same animal says its species. The row "
+    "was used where species does not matter; add the species.",
     "marked-new-again": "The animal was recorded as newly marked, but its tag was already on an "
     "animal in row {other_row} of {other_file}. Was the tag issued twice or is this a recapture? "
     "It was used as a recapture.",

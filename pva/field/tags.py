@@ -149,7 +149,8 @@ def one_slip_away(text: str, known: Iterable[str]) -> list[str]:
     itself = read_tag(written).name if written else ""
     found = set()
     for candidate in _slips(written, letters):
-        name = read_tag(candidate).name if len(candidate) >= 12 else candidate
+        itself_canonical = len(candidate) < 12 or len(candidate) == 15 and candidate.isdigit()
+        name = candidate if itself_canonical else read_tag(candidate).name
         if name in known and name != itself:
             found.add(name)
     return sorted(found)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pva.field.account import RowLedger
 from pva.field.cells import TableReader, level
 from pva.field.form import nearest
 from pva.field.records import COLUMNS
+
+TARGETS = {"visit-unknown": "visit", "visit-missing": "visit", "site-missing": "site"}
 
 
 def read_visits(reader: TableReader) -> pd.DataFrame:
@@ -73,20 +74,19 @@ def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.
     ledger, named = reader.ledger, reader.text("visit")
     calendar = _Calendar(visits)
     found: dict[tuple, tuple[str | None, str | None, str, dict]] = {}
-    visit, site = named.copy(), made["site"].copy()
+    visits_found, sites_found = [], []
     rows = zip(named.index, named, made["site"], made["date"], strict=True)
     for row, name, where, date in rows:
-        if row in ledger.aside:
-            continue
         key = (name, where, date)
         if key not in found:
             found[key] = calendar.find(name, where, date)
-        visit[row], site[row], code, words = found[key]
-        if code:
-            target = "visit" if code in ("visit-unknown", "visit-missing") else \
-                "site" if code == "site-missing" else "date"
-            ledger.set_aside(code, row, target, **words)
-    made["visit"], made["site"] = visit, site
+        visit, site, code, words = found[key]
+        visits_found.append(visit)
+        sites_found.append(site)
+        if code and row not in ledger.aside:
+            ledger.set_aside(code, row, TARGETS.get(code, "date"), **words)
+    made["visit"] = pd.Series(visits_found, index=named.index, dtype=object)
+    made["site"] = pd.Series(sites_found, index=named.index, dtype=object)
 
 
 class _Calendar:
@@ -142,8 +142,3 @@ def _nearest_visit(here: pd.DataFrame, date: pd.Timestamp) -> str:
 def _day(date: pd.Timestamp) -> str:
     return "" if pd.isna(date) else date.strftime("%Y-%m-%d")
 
-
-def visits_used(visits: pd.DataFrame, ledger: RowLedger) -> pd.DataFrame:
-    """Visits with the reason codes of flagged rows; made visits carry none."""
-    flags = ledger.flag_words(visits.index) if visits["file"].notna().any() else ""
-    return visits.assign(flags=flags)
