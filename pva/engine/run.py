@@ -55,7 +55,8 @@ def block_size(plan: Plan) -> int:
 
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
-             other_individuals: bool = False, size: int | None = None) -> Iterator[Block]:
+             other_individuals: bool = False, first_replicate: int = 0,
+             size: int | None = None) -> Iterator[Block]:
     """Simulate every draw `replicates` times, block by block in order.
 
     Parameters
@@ -69,6 +70,8 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
         None = every core.
     other_individuals : bool
         Same draws and environments, other chances of single animals (for variance shares).
+    first_replicate : int
+        Number of the first replicate of every draw: fresh replicates for a second look.
     size : int or None
         Replicates of a block; None = by the model's shape. Numbers do not depend on it.
 
@@ -81,29 +84,31 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     threads = threads or default_threads()
     layer = OTHER_INDIVIDUALS if other_individuals else INDIVIDUALS
     starts = range(0, total, size)
+
+    def block(first):
+        number = np.arange(first, min(first + size, total))
+        draw, replicate = number // replicates, number % replicates + first_replicate
+        env = replicate_keys(seed=seed, layer=ENVIRONMENT, draw=draw, replicate=replicate)
+        own = replicate_keys(seed=seed, layer=layer, draw=draw, replicate=replicate)
+        return _block(plan, draws, first, draw, env, own)
+
     if threads == 1 or total <= size:
-        for first in starts:
-            yield _block(plan, draws, seed, replicates, layer, first, min(size, total - first))
+        yield from map(block, starts)
         return
     with ThreadPoolExecutor(threads) as pool:
         waiting = deque()
         for first in starts:
-            waiting.append(pool.submit(_block, plan, draws, seed, replicates, layer, first,
-                                       min(size, total - first)))
+            waiting.append(pool.submit(block, first))
             if len(waiting) > threads + 1:
                 yield waiting.popleft().result()
         while waiting:
             yield waiting.popleft().result()
 
 
-def _block(plan, draws, seed, replicates, layer, first, count):
-    number = np.arange(first, first + count)
-    draw, replicate = number // replicates, number % replicates
-    env = replicate_keys(seed=seed, layer=ENVIRONMENT, draw=draw, replicate=replicate)
-    own = replicate_keys(seed=seed, layer=layer, draw=draw, replicate=replicate)
+def _block(plan, draws, first, draw, env, own):
     years = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
-    tallies = np.zeros((count, years, sites, len(TALLIES)))
+    tallies = np.zeros((len(draw), years, sites, len(TALLIES)))
     stage_sum = np.zeros((years, origins, sites, classes))
     simulate_block(plan, draws, draw, env, own, make_work(plan), tallies, stage_sum)
     return Block(first, draw, tallies, stage_sum)

@@ -1,0 +1,82 @@
+"""Outcomes of a scenario replicate by replicate, for comparisons and searches."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pva.engine.run import simulate
+from pva.model.assemble import Model, assemble
+from pva.results.goals import below_by, extinct_by, judge
+from pva.results.growth import long_run
+from pva.results.measures import Places, measure
+from pva.results.run import places_of
+from pva.scenario.resolved import Resolved
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A scenario assembled for many runs: only release numbers change between them."""
+
+    resolved: Resolved
+    model: Model
+    places: Places
+    seed: int
+    threads: int | None
+
+    def with_releases(self, numbers: np.ndarray) -> Ready:
+        """The same with other planned numbers, shape (row, year)."""
+        releases = self.model.plan.releases._replace(release_number=np.ascontiguousarray(numbers))
+        model = Model(self.model.plan._replace(releases=releases), self.model.draws,
+                      self.model.classes, self.model.sites, self.model.stages)
+        return Ready(self.resolved, model, self.places, self.seed, self.threads)
+
+
+def prepare(resolved: Resolved, *, seed: int, threads: int | None = None) -> Ready:
+    """Assemble a scenario once."""
+    model = assemble(resolved, seed=seed)
+    generation = None
+    if resolved.genetics is not None:
+        generation = long_run(resolved).analysis.generation_time_years
+    return Ready(resolved, model, places_of(resolved, model, generation), seed, threads)
+
+
+def goals_met(ready: Ready, *, replicates: int, first_replicate: int = 0) -> np.ndarray:
+    """Whether all goals are met in the same run, shape (draw, replicate), bool."""
+    parts = []
+    for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
+                          replicates=replicates, threads=ready.threads,
+                          first_replicate=first_replicate):
+        met = [judge(g, block.tallies, ready.places, ready.resolved)
+               for g in ready.resolved.goals]
+        parts.append(np.logical_and.reduce(met))
+    return np.concatenate(parts).reshape(-1, replicates)
+
+
+def outcomes(ready: Ready) -> dict[str, np.ndarray]:
+    """Outcomes by name, each of shape (draw, replicate).
+
+    Every goal by its name, ``all goals``, ``extinction``, ``quasi-extinction`` (by the last year)
+    and ``adults in the last year``.
+    """
+    resolved = ready.resolved
+    names = [g.name for g in resolved.goals]
+    rows: dict[str, list] = {n: [] for n in names}
+    more: dict[str, list] = {"extinction": [], "quasi-extinction": [],
+                             "adults in the last year": []}
+    for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
+                          replicates=resolved.runs.replicates, threads=ready.threads):
+        for goal in resolved.goals:
+            rows[goal.name].append(judge(goal, block.tallies, ready.places, resolved))
+        more["extinction"].append(extinct_by(block.tallies, resolved)[:, -1])
+        more["quasi-extinction"].append(below_by(block.tallies, resolved)[:, -1])
+        more["adults in the last year"].append(
+            measure("adults", block.tallies, ready.places)[:, -1])
+    shape = (resolved.runs.draws, resolved.runs.replicates)
+    result = {n: np.concatenate(v).reshape(shape).astype(float) for n, v in (rows | more).items()}
+    if names:
+        together = np.minimum.reduce([result[n] for n in names])
+        result = {n: result[n] for n in names} | {"all goals": together} | {
+            n: result[n] for n in more}
+    return result

@@ -1,0 +1,59 @@
+"""Numbers said so that nobody reads more into them than they hold."""
+
+from __future__ import annotations
+
+import math
+
+
+def chance_words(chance: float, total: int | None = None) -> str:
+    """A chance as a person says it: whole percents, tenths below 5 %, never a bare 0 or 100 %.
+
+    Parameters
+    ----------
+    chance : float
+        0 to 1.
+    total : int or None
+        Replicates behind it; with it, "never seen" becomes "below 3 / total".
+    """
+    if total and chance <= 0:
+        return f"below {_percent(1 - 0.05 ** (1 / total))}"
+    if total and chance >= 1:
+        return f"above {_percent(0.05 ** (1 / total))}"
+    return _percent(chance)
+
+
+def _percent(chance):
+    percent = 100 * chance
+    if 5 <= percent <= 95:
+        return f"{percent:.0f} %"
+    if percent < 5:
+        return f"{percent:.1f} %" if percent >= 0.1 else f"{_significant(percent, 1)} %"
+    rest = 100 - percent
+    return f"{percent:.1f} %" if rest >= 0.1 or rest == 0 else f"{100 - _round(rest, 1)} %"
+
+
+def in_ten(chance: float) -> str:
+    """"about 8 in 10"; at the ends "fewer than 1 in 20" and the like."""
+    if chance < 0.05:
+        return "fewer than 1 in 20"
+    if chance > 0.95:
+        return "more than 19 in 20"
+    return f"about {max(1, min(9, round(10 * chance)))} in 10"
+
+
+def animals(number: float) -> str:
+    """A count to two significant figures (three from 1,000), with thousands separated."""
+    if number < 100:
+        return f"{number:.0f}"
+    return f"{_round(number, 2 if number < 1000 else 3):,.0f}"
+
+
+def _round(number, digits):
+    if number == 0:
+        return 0
+    return round(number, digits - 1 - math.floor(math.log10(abs(number))))
+
+
+def _significant(number, digits):
+    text = f"{_round(number, digits):.10f}".rstrip("0").rstrip(".")
+    return text or "0"
