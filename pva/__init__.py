@@ -1,0 +1,33 @@
+"""Freshwater-mussel restoration, from field records to how many animals to stock.
+
+The public names are loaded when first used, so that importing the package stays quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+_PLACES = {
+    "read_scenario": "pva.scenario.scenario",
+    "Scenario": "pva.scenario.scenario",
+    "run": "pva.results.run",
+    "run_summary": "pva.results.summary",
+    "stock": "pva.decide.stock",
+    "compare": "pva.decide.compare",
+    "read_study": "pva.field",
+    "estimate": "pva.estimate",
+    "PvaError": "pva.errors",
+}
+
+__all__ = sorted(_PLACES)
+
+
+def __getattr__(name: str):
+    """Load a public name when it is first asked for."""
+    if name not in _PLACES:
+        raise AttributeError(f"module 'pva' has no attribute {name!r}")
+    return getattr(import_module(_PLACES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return __all__
