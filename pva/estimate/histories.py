@@ -73,6 +73,30 @@ def pack(histories, *, old_shells: float = 1.0) -> Histories:
     return collapse(_pack(steps, first, np.ones(len(histories)), old_shells))
 
 
+def from_steps(follow, years, rows, keep, seen, *, old_shells: float = 1.0) -> Histories:
+    """Histories from columns of steps in order.
+
+    Parameters
+    ----------
+    follow : int array (step)
+        Number of the history; steps of one history lie together.
+    years, keep : float array (step)
+    rows : dict of str to int array (step)
+        Rows of survival, release, event, detection and shell.
+    seen : int array (step)
+    old_shells : float
+        See `Histories`.
+    """
+    follow = np.asarray(follow)
+    first = np.flatnonzero(np.concatenate([[True], follow[1:] != follow[:-1]]))
+    named = {f"{kind}_row": np.asarray(r, np.int64) for kind, r in rows.items()}
+    return collapse(Histories(
+        first=np.append(first, follow.size).astype(np.int64), years=np.asarray(years, float),
+        keep=np.asarray(keep, float), seen=np.asarray(seen, np.int64),
+        count=np.ones(first.size), old_shells=float(old_shells), **named,
+    ))
+
+
 def collapse(h: Histories) -> Histories:
     """Join identical histories, adding their counts; those without steps are dropped."""
     step = np.column_stack([np.round(getattr(h, name), PRECISION) for name in STEP_FIELDS])

@@ -3,9 +3,11 @@
 import csv
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pva.estimate.fit import Design, fit, profile_interval
+from pva.estimate.fit_tests import fit_test
 from pva.estimate.histories import from_table
 from pva.files import read_yaml, shipped
 
@@ -67,3 +69,27 @@ def test_profile_of_a_well_told_rate_is_near_its_normal_interval(dipper):
     assert low == pytest.approx(fitted.beta[0] - 1.96 * se, abs=0.02 * se + 0.002)
     assert high == pytest.approx(fitted.beta[0] + 1.96 * se, abs=0.02 * se + 0.002)
 
+
+
+def followed_dippers(table):
+    """The histories as steps from visit to visit."""
+    rows = []
+    for animal, row in enumerate(table):
+        begun = int(np.argmax(row))
+        for k in range(begun, table.shape[1] - 1):
+            rows.append((animal, "river", k, k + 1, False, "alive" if row[k + 1] else ""))
+    return pd.DataFrame(rows, columns=["follow", "site", "start", "end", "released", "status"])
+
+
+def test_dipper_new_against_earlier_marked(dipper):
+    """Parts and sum as published (read): 0.08 0.232 0.847 0.288 0.326, 1.773 with 5 df; the table
+    of birds seen against missed in 1985 is [[51, 0], [1, 2]], 9.463 by the exact test."""
+    _, table = dipper
+    tables = fit_test(followed_dippers(table)).tables
+    new = tables[tables["question"] == "new against earlier marked"]
+    np.testing.assert_allclose(new["chi_square"], [0.08, 0.232, 0.847, 0.288, 0.326], atol=6e-4)
+    assert new["chi_square"].sum() == pytest.approx(1.773, abs=2e-3)
+    missed = tables[(tables["question"] == "seen against missed") & (tables["day"] == 4)].iloc[0]
+    counts = missed[["first_again", "first_not", "second_again", "second_not"]].tolist()
+    assert counts == [51, 0, 1, 2]
+    assert missed["chi_square"] == pytest.approx(9.463, abs=1e-3)

@@ -1,0 +1,212 @@
+"""Choosing and fitting survival models of one species: a small set, named in words, by AICc."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pva.estimate.coding import NOT_COUNTED, code
+from pva.estimate.fit import Fit, fit
+from pva.estimate.histories import from_steps
+from pva.estimate.likelihood import ALIVE, SHELL
+from pva.estimate.models import WITHIN, Laid, Model, lay
+
+OLD_SHELLS = (1.0, 0.5, 0.0)
+YEAR_TERM = "year"
+WEAK_PULL = 0.25  # precision of the pull on year differences: SD 2 on the logit scale
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A model with its fit to one reading of the records.
+
+    Parameters
+    ----------
+    model : Model
+    laid : Laid
+    fit : Fit
+    aicc : float
+        With n the number of releases and live sightings that were followed.
+    followed : int
+    steps : DataFrame
+        The steps behind it, in the order of `laid`.
+    """
+
+    model: Model
+    laid: Laid
+    fit: Fit
+    aicc: float
+    followed: int
+    steps: pd.DataFrame
+
+    @property
+    def name(self) -> str:
+        """The model in words."""
+        return self.model.name
+
+
+@dataclass(frozen=True)
+class Data:
+    """Everything a fit needs besides the model.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        As made by `label_steps`.
+    keep : float array (step)
+        Chance that a mark is kept over the step; ones for apparent survival.
+    old_shells : float
+        See `Histories`.
+    """
+
+    steps: pd.DataFrame
+    keep: np.ndarray
+    old_shells: float = 1.0
+
+    @property
+    def shells(self) -> bool:
+        """Whether shells were found."""
+        return bool(self.steps["status"].eq("shell").any())
+
+
+def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_years: bool = False,
+              starts=()) -> Fitted:
+    """Fit one model.
+
+    Parameters
+    ----------
+    model : Model
+    data : Data
+    reading : str
+        What heard-only tags mean, see `coding.code`.
+    pull_years : bool
+        Pull the differences between years weakly to 0, so that a year without a death keeps a
+        finite estimate.
+    starts : sequence of float array (parameter)
+        More starting points.
+    """
+    seen, kept = code(data.steps, reading)
+    steps, seen = data.steps[kept], seen[kept]
+    laid = lay(model, steps, shells=bool((seen == SHELL).any()))
+    histories = from_steps(steps["follow"], steps["years"], laid.rows, data.keep[kept], seen,
+                           old_shells=data.old_shells)
+    pull = np.zeros(laid.design.size)
+    if pull_years:
+        for i, name in enumerate(laid.design.names):
+            if name.startswith(f"survival: {YEAR_TERM} "):
+                pull[i] = WEAK_PULL
+    starts = [s for s in starts if len(s) == laid.design.size]
+    fitted = fit(histories, laid.design, starts=starts, pull=pull)
+    n = followed(steps, seen)
+    return Fitted(model, laid, fitted, aicc(fitted.loglik, fitted.rank, n), n, steps)
+
+
+def followed(steps: pd.DataFrame, seen: np.ndarray) -> int:
+    """Releases and live sightings with at least one visit after them."""
+    last = steps["follow"].ne(steps["follow"].shift(-1)).to_numpy()
+    return int(steps["follow"].nunique() + ((seen == ALIVE) & ~last).sum())
+
+
+def aicc(loglik: float, parameters: int, n: int, inflation: float = 1.0) -> float:
+    """Akaike's criterion, corrected for sample size and, where stated, for overdispersion."""
+    room = n - parameters - 1
+    correction = 2 * parameters * (parameters + 1) / room if room > 0 else np.inf
+    return -2 * loglik / max(inflation, 1.0) + 2 * parameters + correction
+
+
+def detection_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
+    """Ways in which detection may differ: what the study asks for, and its plain rivals."""
+    visited = steps[steps["visit"].notna()]
+    asked = tuple(a for a in asked if a == "length" or _differs(visited, a))
+    choices = [()]
+    if asked:
+        choices.append(asked)
+    groups = [a for a in asked if a != "length"]
+    if "length" in asked and groups:
+        choices.append((*groups, f"length{WITHIN}{groups[0]}"))
+    if _differs(visited, "visit"):
+        choices.append((*[a for a in asked if a in ("method", "length")], "visit"))
+    if _differs(visited, "source") and "source" not in asked:
+        choices.append((*asked, "source"))
+    return list(dict.fromkeys(choices))
+
+
+def _differs(steps: pd.DataFrame, term: str) -> bool:
+    column = {"effort": "effort_hours"}.get(term, term)
+    return column in steps and steps[column].nunique() > 1
+
+
+def survival_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
+    """Ways in which survival may differ: stages always where there are any, then what is asked."""
+    base = ("stage",) if _differs(steps, "stage") else ()
+    others = [a for a in asked if a not in ("stage", YEAR_TERM) and
+              (a == "length" or _differs(steps, a))]
+    sets = [base]
+    for other in others:
+        sets += [(*s, other) for s in sets]
+    sets = sets[:8]
+    if _differs(steps, YEAR_TERM):
+        sets += [(*s, YEAR_TERM) for s in sets]
+    return sets
+
+
+def choose(data: Data, *, survival=(), detection=(), release_separate: bool = True) -> list[Fitted]:
+    """Fit the set of models, best first.
+
+    Detection is chosen first, under the richest survival; then survival, under that detection.
+
+    Parameters
+    ----------
+    data : Data
+    survival, detection : sequence of str
+        What the study says they may differ by.
+    release_separate : bool
+
+    Returns
+    -------
+    list of Fitted
+        By AICc; models whose survival cannot be told apart come last.
+    """
+    steps = data.steps
+    separate = release_separate and bool(steps["released"].any())
+    released = steps[steps["released"]]
+    release = ("source",) if separate and _differs(released, "source") else ()
+    choices = survival_choices(survival, steps)
+    richest = max(choices, key=len)
+    tried = [fit_model(Model(richest, d, release, separate), data)
+             for d in detection_choices(detection, steps)]
+    best = min(tried, key=lambda f: f.aicc)
+    starts = [best.fit.beta]
+    for by in choices:
+        if by != richest:
+            tried.append(fit_model(Model(by, best.model.detection, release, separate), data,
+                                   starts=starts))
+    return sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
+
+
+def levels_told(fitted: Fitted) -> bool:
+    """Whether the data can tell survival and release survival of the model apart."""
+    where = fitted.laid.design.slices
+    told = fitted.fit.told
+    return bool(told[where["survival"]].all() and told[where["release"]].all())
+
+
+def best_old_shells(model: Model, steps: pd.DataFrame, keep) -> float:
+    """How long shells stay findable: whichever of three answers fits best."""
+    if not steps["status"].eq("shell").any():
+        return 1.0
+    fits = {old: fit_model(model, Data(steps, keep, old)).fit.loglik for old in OLD_SHELLS}
+    return max(fits, key=fits.get)
+
+
+def weights(fits: list[Fitted]) -> np.ndarray:
+    """Share of support of each model among those fitted to the same records."""
+    values = np.array([f.aicc for f in fits])
+    usable = np.array([levels_told(f) for f in fits])
+    if not usable.any():
+        usable[:] = True
+    rest = np.where(usable & np.isfinite(values), values - values[usable].min(), np.inf)
+    support = np.exp(-0.5 * rest)
+    return support / support.sum()
