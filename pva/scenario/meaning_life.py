@@ -1,4 +1,4 @@
-"""What can be wrong with the life cycle: stages, matrix, survival, growth, recruitment, bad years."""
+"""What can be wrong with the life cycle: stages or matrix, rates, recruitment, bad years."""
 
 from __future__ import annotations
 
@@ -203,20 +203,20 @@ def _check_left(spec: ScenarioSpec, problems: Problems) -> None:
 
 
 def _check_recruitment_written(spec: ScenarioSpec, problems: Problems) -> None:
-    if spec.recruitment is None and not all(s.recruitment for s in spec.sites or [None]):
+    blocks = [s.recruitment for s in spec.sites or ()]
+    top = spec.recruitment
+    if top is None and (not blocks or None in blocks):
         problems.add(
             ("recruitment",), "the scenario says nothing about recruitment",
             "Write `recruitment: {per_adult: RATE}`, or the chain through hosts.",
             code="no-recruitment",
         )
         return
-    blocks = [(("sites", i, "recruitment"), s.recruitment) for i, s in enumerate(spec.sites or ())
-              if s.recruitment]
-    top = spec.recruitment
-    if top is not None:
+    if top is not None and (not blocks or None in blocks):
         _check_complete(top, None, ("recruitment",), problems)
-    for path, block in blocks:
-        _check_complete(block, top, path, problems)
+    for i, block in enumerate(blocks):
+        if block is not None:
+            _check_complete(block, top, ("sites", i, "recruitment"), problems)
 
 
 def _check_complete(block: RecruitmentSpec, under, path: tuple, problems: Problems) -> None:

@@ -68,7 +68,7 @@ def merge_at_site(under: Any, over: Any, path: tuple = ()) -> Any:
     if isinstance(over, dict) and isinstance(under, dict) and not _only_rate_keys(over):
         if not _same_form(under, over, path):
             return over
-        base = _without_excluded(under, over, path)
+        base = without_excluded(under, over, path)
         for key, value in over.items():
             base[key] = merge_at_site(base[key], value, (*path, key)) if key in base else value
             base.places[key] = _place(over, key)
@@ -79,15 +79,22 @@ def merge_at_site(under: Any, over: Any, path: tuple = ()) -> Any:
 
 
 def _merge_maps(under: dict, over: dict, path: tuple) -> WrittenMap:
-    result = _without_excluded(under, over, path)
+    result = without_excluded(under, over, path)
     for key, value in over.items():
         if value is None:
             result.pop(key, None)
             result.places.pop(key, None)
             continue
         result[key] = merge(result[key], value, (*path, key)) if key in result else value
+        if key == "number" and "first" not in over and _is_number(value):
+            result[key] = _same_years(under.get(key), value)
         result.places[key] = _place(over, key)
     return result
+
+
+def _same_years(under: Any, number: Any) -> Any:
+    """A bare number written over numbers by year holds in each of these years."""
+    return WrittenMap(dict.fromkeys(under, number)) if isinstance(under, dict) else number
 
 
 def _merge_rows(under: list, over: list, path: tuple, how=merge) -> WrittenList:
@@ -104,7 +111,7 @@ def _merge_rows(under: list, over: list, path: tuple, how=merge) -> WrittenList:
     return WrittenList(rows, places)
 
 
-def _without_excluded(under: dict, over: dict, path: tuple) -> WrittenMap:
+def without_excluded(under: dict, over: dict, path: tuple) -> WrittenMap:
     """Copy of `under` without the keys that those of `over` exclude."""
     gone = set()
     for these, those in (*_EXCLUDE_ANYWHERE, *_EXCLUDE_IN.get(path, ())):
@@ -112,6 +119,8 @@ def _without_excluded(under: dict, over: dict, path: tuple) -> WrittenMap:
             gone |= set(those)
         if those & over.keys() and not these & over.keys():
             gone |= set(these)
+    if isinstance(over.get("number"), dict):
+        gone |= {"first", "last", "interval"}
     if path == () and "matrix" in over:
         gone |= {"survival", "growth", "recruitment"}
     if _only_rate_keys(under):

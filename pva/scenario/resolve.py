@@ -68,7 +68,9 @@ def resolve(written: Written, *, base: CalibrationBase | None = None) -> Resolve
     resolved, sites = _resolve_all(spec, written.data, reader)
     check_resolved(resolved, problems)
     _stop_if_wrong(problems)
-    resolved = replace(resolved, base=base or _base(spec, written, resolved, sites, reader))
+    if any(is_calibrated(s.recruitment) for s in resolved.sites):
+        found = base or _base(spec, written, resolved, sites, reader)
+        resolved = replace(resolved, base=found)
     _stop_if_wrong(problems)
     covariance = _covariance(spec, resolved, estimates)
     resolved = replace(resolved, covariance=covariance)
@@ -133,9 +135,7 @@ def is_calibrated(recruitment: Recruitment) -> bool:
 def _base(
     spec: ScenarioSpec, written: Written, resolved: Resolved, sites: SiteReader,
     reader: RateReader,
-) -> CalibrationBase | None:
-    if not any(is_calibrated(s.recruitment) for s in resolved.sites):
-        return None
+) -> CalibrationBase:
     if spec.calibration_base is not None:
         return _base_of_twin(spec.calibration_base, reader)
     for document in written.chain[:-1]:

@@ -74,9 +74,10 @@ def _release(row: ReleaseSpec, name: str, place: str, index: int, known: set, re
         written = row.first_year_survival
         shared = (written.estimate or "").startswith("release/")
         changed = written.model_fields_set - {"estimate", "source"}
-        key = written.estimate if shared and not changed else (  # rows with one R share its draw
-            f"releases/{name}/first_year_survival"
-        )
+        key = f"releases/{name}/first_year_survival"
+        if shared and not changed:  # rows with one R share its draw
+            key = written.estimate
+        key = written.draw or key
         survival = reader.rate(written, kind=PROBABILITY, key=key,
                                path=("releases", index, "first_year_survival"))
         times = shared if row.times_survival is None else row.times_survival

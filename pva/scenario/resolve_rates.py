@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from pva.errors import PvaError
+from pva.errors import MeaningError
+from pva.lifehistory import catalogue
 from pva.lifehistory.laws import drawn_values, law_median
 from pva.lifehistory.links import match_positive, match_probability
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
@@ -59,7 +60,7 @@ class RateReader:
         """
         rate = Rate(
             key=spec.draw or (f"{key} @ {site}" if site else key), kind=kind, value=math.nan,
-            effect=(spec.draw or key) if effect is None else effect,
+            effect=key if effect is None else effect,
         )
         rate = self._with_written(self._with_reference(rate, spec, path), spec, path)
         if math.isnan(rate.value):
@@ -129,23 +130,16 @@ class RateReader:
         return None
 
     def _from_published(self, rate: Rate, spec: RateSpec, path: Sequence) -> Rate:
-        from pva.lifehistory import catalogue
-
         try:
             entry = catalogue.lookup(spec.published)
-        except (PvaError, KeyError) as error:
-            said = str(error.problems[0].todo) if isinstance(error, PvaError) else ""
-            self.problems.add(
-                path, f"the catalogue of published values has no `{spec.published}`",
-                said or "Run `pva show` on a shipped scenario to see keys in use.",
-                code="unknown-published",
-            )
+        except MeaningError as error:
+            one = error.problems[0]
+            self.problems.add(path, f"{{key}}: {one.what}", one.todo, code=one.code, why=one.why)
             return rate
-        source = Source("published", entry.citation, entry.status)
         value = math.nan if entry.value is None else float(entry.value)
-        interval = None if entry.interval is None else tuple(map(float, entry.interval))
-        return replace(rate, value=value, interval=interval, source=source,
-                       distribution=getattr(entry, "distribution", None))
+        doubt = {"se": float(entry.se)} if entry.se is not None else {"interval": entry.interval}
+        law = entry.distribution if entry.se is None and entry.interval is not None else None
+        return replace(rate, value=value, source=entry.source, distribution=law, **doubt)
 
     # what is written
 
@@ -165,13 +159,19 @@ class RateReader:
                               "Keep one: both say what we do not know.", code="two-doubts")
         if parts and spec.link is None:
             parts |= {"link": None, "estimate": None}
-        source = self._source(rate, spec, bool(parts))
+        source = self._source(rate, spec, path)
         rate = replace(rate, source=source, **parts)
         return self._with_best_value(rate, spec, path)
 
-    def _source(self, rate: Rate, spec: RateSpec, changed: bool) -> Source:
+    def _source(self, rate: Rate, spec: RateSpec, path: Sequence) -> Source:
         if spec.source is not None:
-            return source_of(spec.source)
+            try:
+                return source_of(spec.source)
+            except MeaningError as error:
+                one = error.problems[0]
+                self.problems.add([*path, "source"], f"{{key}}: {one.what}", one.todo,
+                                  code=one.code, why=one.why)
+                return rate.source
         if spec.link is not None or not (spec.estimate or spec.published):
             return rate.source
         if spec.value is None and spec.by_year is None:
@@ -329,12 +329,18 @@ def rate_of_estimate(rate: Rate, found: Any, *, label: str | None) -> Rate:
 
 
 def source_of(written: dict) -> Source:
-    """A source as written; a status in brackets at the end is taken off the words."""
+    """A source as written: a status in brackets is taken off the words, a catalogue key cited.
+
+    Raises
+    ------
+    MeaningError
+        ``published`` followed by one word that is nearly a key of the catalogue.
+    """
     kind, words = next(iter(written.items()))
     for status in _STATUSES:
         if words.endswith(f"[{status}]"):
             return Source(kind, words[: -len(status) - 2].strip(), status)
-    return Source(kind, words)
+    return catalogue.cite(words) if kind == "published" and words else Source(kind, words)
 
 
 def nearest(name: str, known: Sequence[str]) -> str:
