@@ -6,11 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from pva.lifehistory.links import match_probability
 from pva.scenario.meaning_life import stage_names, unknown_stage
 from pva.scenario.meaning_sites import site_names, unknown_site
 from pva.scenario.places import Problems
-from pva.scenario.resolve_rates import nearest
+from pva.scenario.resolve_rates import has_law, nearest
 from pva.scenario.resolved import EACH_SITE, RIVER
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_plan import CollectionSpec, GoalSpec, ReleaseSpec
@@ -126,13 +125,7 @@ def _check_delivered(written: Any, path: tuple, problems: Problems) -> None:
     mean, sd = written.mean, written.sd
     if not 0 <= mean <= 1 or sd <= 0:
         return
-    fine = sd < math.sqrt(mean * (1 - mean))
-    if fine:
-        try:
-            match_probability(mean, sd)
-        except ValueError:
-            fine = False
-    if not fine:
+    if sd >= math.sqrt(mean * (1 - mean)) or not has_law(mean, sd):
         problems.add(path, f"{{key}}: no share with mean {mean:g} has SD {sd:g}", "Lower `sd`.",
                      code="impossible-sd")
 

@@ -27,7 +27,22 @@ def every_rate(
     found += [m.share for m in resolved.movement]
     if each_site:
         return found
-    return list({rate.key: rate for rate in reversed(found)}.values())[::-1]
+    once: dict[str, Rate] = {}
+    for rate in found:
+        once.setdefault(rate.key, rate)
+    stages = [s.name for s in resolved.stages]
+    return sorted(once.values(), key=lambda rate: _life_order(rate.key, stages))
+
+
+def _life_order(key: str, stages: list[str]) -> tuple:
+    path, _, site = key.partition(" @ ")
+    group, _, rest = path.partition("/")
+    place = _GROUPS.index(group) if group in _GROUPS else len(_GROUPS)
+    stage = rest.split("/")[0]
+    return place, stages.index(stage) if stage in stages else len(stages), site != ""
+
+
+_GROUPS = ("survival", "growth", "recruitment", "hosts", "start", "release", "releases", "movement")
 
 
 def _site_rates(site: Site, with_start: bool) -> Sequence[Rate]:

@@ -6,6 +6,7 @@ import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy as np
 from pva.errors import MeaningError
 from pva.lifehistory import catalogue
 from pva.lifehistory.laws import drawn_values, law_median
-from pva.lifehistory.links import match_positive, match_probability
+from pva.lifehistory.links import match_probability
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
 from pva.scenario.places import Problems
 from pva.scenario.spec_rates import RateSpec
@@ -296,16 +297,12 @@ class RateReader:
         if rate.kind != PROBABILITY:
             if mean <= 0:
                 self._impossible_sd(rate, name, sd, path, "a rate of 0 cannot vary")
-            elif match:
-                match_positive(mean, sd)
             return
         limit = math.sqrt(max(mean * (1 - mean), 0.0))
         if sd >= limit:
             self._impossible_sd(rate, name, sd, path, f"at {mean:g} it must stay below {limit:.3g}")
         elif match or rate.distribution in (None, "logit-normal"):
-            try:
-                match_probability(mean, sd)
-            except ValueError:
+            if not has_law(mean, sd):
                 self._impossible_sd(rate, name, sd, path, "nearly all values would be 0 or 1")
 
     def _impossible_sd(self, rate, name, sd, path, reason) -> None:
@@ -314,6 +311,16 @@ class RateReader:
             path, f"{{key}}: no law has {name} {sd:g}: {reason}", f"Lower `{name}`.",
             code="impossible-sd",
         )
+
+
+@lru_cache(maxsize=4096)
+def has_law(mean: float, sd: float) -> bool:
+    """Whether a logit-normal law has this mean and SD."""
+    try:
+        match_probability(mean, sd)
+    except ValueError:
+        return False
+    return True
 
 
 def rate_of_estimate(rate: Rate, found: Any, *, label: str | None) -> Rate:

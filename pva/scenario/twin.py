@@ -271,7 +271,8 @@ def replacing(under: Any, over: Any) -> Any:
     """`over` with an empty value for each key that `under` has and that must not be inherited."""
     if isinstance(under, dict) and isinstance(over, dict):
         gone = {k: None for k in under if k not in over}
-        return {**{k: replacing(under.get(k), v) for k, v in over.items()}, **gone}
+        inside = {k: v if k == "source" else replacing(under.get(k), v) for k, v in over.items()}
+        return {**inside, **gone}
     if isinstance(under, list) and isinstance(over, list):
         rows = {r["name"]: r for r in under if isinstance(r, dict) and "name" in r}
         return [replacing(rows.get(r["name"]), r) if isinstance(r, dict) and "name" in r else r

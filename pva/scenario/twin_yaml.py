@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from typing import Any
 
 from pva.scenario.spec_rates import RATE_KEYS
@@ -13,7 +14,7 @@ _MOVED = {"sites", "start", "limits", "covariance", "calibration_base", "warning
 _FLOW = {"years", "length_mm", "chance", "runs", "genetics", "delivered", "fertilised", "immunity",
          "keys", "stages", "adults", "in_years", "where", "number", "ceiling", "beverton_holt",
          "ricker", "year_sd", "by_year", "interval", "link", "source"}
-WIDTH = 110
+WIDTH = 4096  # lines are not folded: a rate stays on one line
 
 
 def yaml_text(twin: dict[str, Any], written: Any, *, head: str = "") -> str:
@@ -38,7 +39,7 @@ def yaml_text(twin: dict[str, Any], written: Any, *, head: str = "") -> str:
     document = _styled(twin, written, ())
     yaml.dump(document, stream)
     comment = "".join(f"# {line}\n" for line in head.splitlines())
-    return comment + stream.getvalue()
+    return comment + re.sub(r" *# default$", "  # default", stream.getvalue(), flags=re.MULTILINE)
 
 
 def _styled(data: Any, written: Any, path: tuple) -> Any:
@@ -58,9 +59,11 @@ def _styled(data: Any, written: Any, path: tuple) -> Any:
         rows = CommentedSeq(
             [_styled(v, _row_of(written, v, i), (*path, i)) for i, v in enumerate(data)]
         )
-        if not any(isinstance(v, dict) for v in data):
+        if not any(isinstance(v, dict) for v in data) and path != ("warnings",):
             rows.fa.set_flow_style()
         return rows
+    if isinstance(data, float) and data == int(data) and abs(data) < 1e15:
+        return int(data)
     return data
 
 
@@ -89,7 +92,9 @@ def _row_of(written: Any, row: Any, index: int) -> Any:
 
 def _is_default(written: Any, key: Any, path: tuple) -> bool:
     """Whether a key of the twin stands in a block that was written, but without it."""
-    if not isinstance(written, dict) or key in written or key in _MOVED:
+    if not isinstance(written, dict) or key in written or "estimate" in written:
+        return False
+    if key in _MOVED and path[:1] != ("bad_years",):
         return False
     inside = path[0] if path else key
     return inside not in ("recruitment", "survival", "growth", "calibration_base", "matrix")
