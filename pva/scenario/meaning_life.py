@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pva.scenario.places import Problems
-from pva.scenario.resolve_life import CHAIN_KEYS
+from pva.scenario.resolve_life import CHAIN_KEYS, merged_life
 from pva.scenario.resolve_rates import nearest
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_life import NoBadYearsSpec, PowerSpec, RecruitmentSpec
@@ -213,28 +213,37 @@ def _check_recruitment_written(spec: ScenarioSpec, problems: Problems) -> None:
         )
         return
     if top is not None and (not blocks or None in blocks):
-        _check_complete(top, None, ("recruitment",), problems)
+        _check_complete(top, ("recruitment",), problems)
     for i, block in enumerate(blocks):
         if block is not None:
-            _check_complete(block, top, ("sites", i, "recruitment"), problems)
+            merged = merged_life(problems.data, problems.data["sites"][i]).recruitment
+            _check_complete(merged, ("sites", i, "recruitment"), problems)
 
 
-def _check_complete(block: RecruitmentSpec, under, path: tuple, problems: Problems) -> None:
-    """Recruits per adult, or all links of the chain, counting what a site inherits."""
-
-    def written(name: str) -> bool:
-        return getattr(block, name) is not None or getattr(under, name, None) is not None
-
-    if block.per_adult is not None or (under is not None and under.per_adult is not None
-                                       and not any(block.wrote(k) for k in CHAIN_KEYS)):
+def _check_complete(block: RecruitmentSpec, path: tuple, problems: Problems) -> None:
+    """Recruits per adult, or all links of the chain, a site with what it inherits."""
+    if block.per_adult is not None:
         return
-    missing = [k for k in ("glochidia", "attachment", "settlement", "hosts") if not written(k)]
+    missing = [k for k in ("glochidia", "attachment", "settlement", "hosts")
+               if getattr(block, k) is None]
     if missing:
         problems.add(
             path, f"{{key}} has neither `per_adult` nor the whole chain through hosts (missing: "
             f"{', '.join(missing)})", f"Write `per_adult`, or {' and '.join(missing)}.",
             code="recruitment-incomplete",
         )
+    parts = [(("hosts", i), h) for i, h in enumerate(block.hosts or ())]
+    if isinstance(block.glochidia, PowerSpec):
+        parts.append((("glochidia",), block.glochidia))
+    for name in ("attachment", "settlement"):
+        if isinstance(getattr(block, name), CalibratedSpec):
+            parts.append(((name, "calibrate"), getattr(block, name).calibrate))
+    for ending, part in parts:
+        for key, info in type(part).model_fields.items():
+            if info.json_schema_extra["partly"] and getattr(part, key) is None:
+                at = (*path, *ending)
+                problems.add(at, f"the key `{key}` is missing from {{key}}", f"Write `{key}`.",
+                             code="missing-key", why=info.description)
 
 
 def _check_recruitment(spec, block: RecruitmentSpec, path: tuple, problems: Problems) -> None:

@@ -218,7 +218,8 @@ def _keys_of(block: type[Block], prefix: str) -> Iterator[KeyWords]:
         default = words["default_words"]
         if not default and not info.is_required() and isinstance(info.default, str | int | float):
             default = _plain(info.default)
-        yield KeyWords(path, words["form"], info.description, default, info.is_required(),
+        yield KeyWords(path, words["form"], info.description, default,
+                       info.is_required() or words["partly"],
                        words["twin_only"])
         if path != "calibration_base":
             for inner, ending in _blocks_in(info.annotation):

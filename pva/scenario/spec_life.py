@@ -53,11 +53,11 @@ class FertilisedSpec(Block):
 class PowerSpec(Block):
     """Glochidia per female as a power law of length."""
 
-    at_1_mm: RateSpec = key(
+    at_1_mm: RateSpec | None = key(
         "Glochidia per gravid female at a length of 1 mm.", form="RATE", kind="positive",
-        required=True,
+        partly=True,
     )
-    power: Number = key("Power of length.", form="number", required=True)
+    power: Number | None = key("Power of length.", form="number", partly=True)
 
 
 class ImmunitySpec(Block):
@@ -75,14 +75,14 @@ class HostSpec(Block):
     """A host fish as a host; its density stands with the sites."""
 
     name: Text = key("Name of the host.", form="text", required=True)
-    suitability: RateSpec = key(
+    suitability: RateSpec | None = key(
         "Share of attached glochidia that metamorphose.", form="RATE", kind="probability",
-        required=True,
+        partly=True,
     )
-    contact: RateSpec = key(
+    contact: RateSpec | None = key(
         "Contact constant a: glochidia meet hosts with chance 1 - exp(-sum of a x fish per "
         "100 m2).",
-        form="RATE", kind="positive", required=True,
+        form="RATE", kind="positive", partly=True,
     )
     capacity: RateSpec | None = key(
         "Most glochidia one fish can carry.", form="RATE", kind="positive",

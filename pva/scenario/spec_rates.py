@@ -119,13 +119,13 @@ class CalibrateSpec(Block):
     glochidia_per_host: RateSpec | None = key(
         "Target: glochidia carried per fish.", form="RATE", kind="positive"
     )
-    hosts_per_100m2: Number = key(
+    hosts_per_100m2: Number | None = key(
         "Fish per 100 m2 at which the target holds: all hosts together, split as at the first "
         "site.",
-        form="number", required=True, low=0,
+        form="number", partly=True, low=0,
     )
-    adults_per_m2: Number = key(
-        "Breeding adults per m2 at which the target holds.", form="number", required=True, low=0
+    adults_per_m2: Number | None = key(
+        "Breeding adults per m2 at which the target holds.", form="number", partly=True, low=0
     )
 
 

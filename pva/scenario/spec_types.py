@@ -89,6 +89,7 @@ def key(
     required: bool = False,
     alias: str | None = None,
     twin_only: bool = False,
+    partly: bool = False,
 ) -> Any:
     """Describe one key of the written form.
 
@@ -110,10 +111,12 @@ def key(
         Key in the file where it is a reserved word of Python.
     twin_only : bool
         Written by the resolved twin, not meant to be typed.
+    partly : bool
+        Must be written at top level, but not where a site changes a part of the block.
     """
     extra = {
         "form": form, "default_words": default_words, "low": low, "high": high, "kind": kind,
-        "twin_only": twin_only,
+        "twin_only": twin_only, "partly": partly,
     }
     return Field(
         ... if required else default, description=description, alias=alias, json_schema_extra=extra

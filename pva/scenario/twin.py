@@ -97,16 +97,18 @@ def _stage(stage: Stage) -> dict[str, Any]:
 def _top_rates(sites: tuple[Site, ...]) -> tuple[dict, dict]:
     """Rates that sites share, and so stand at top level."""
     survival: dict[str, Any] = {}
-    growth: dict[str, Any] = {}
+    shared: dict[str, dict[str, Rate]] = {}
     for site in sites:
         for stage, rate in site.survival.items():
             if not _own(rate, site):
                 survival[stage] = rate_written(rate, f"survival/{stage}")
         for stage, shares in site.growth.items():
-            shared = {to: r for to, r in shares.items() if not _own(r, site)}
-            if shared:
-                growth[stage] = _growth(stage, shared, "")
-    return survival, growth
+            below = shared.get(stage, {})
+            common = {to: r for to, r in shares.items() if to in below or not _own(r, site)}
+            shared[stage] = {**{to: below.get(to, r) for to, r in common.items()}, **below}
+    growth = {stage: _growth(stage, shares, "") for stage, shares in shared.items() if shares}
+    order = list(sites[0].survival)
+    return {s: survival[s] for s in order if s in survival}, growth
 
 
 def _growth(stage: str, shares: dict[str, Rate], ending: str) -> dict[str, Any]:
@@ -257,14 +259,19 @@ def _own_life(site: Site, resolved: Resolved, top: tuple, ending: str) -> dict[s
         k: v for k, v in top[2].items() if k != "carried"
     }:
         recruitment = recruitment_written(site.recruitment, resolved.numbers, ending)
-    blocks = (survival, growth, recruitment or {})
-    over = [replacing({k: v for k, v in under.items() if k != "carried"}, block)
-            if block else None for under, block in zip(top, blocks, strict=True)]
-    if over[0]:
-        over[0] = {k: v for k, v in over[0].items() if v is not None}
-    if over[1]:
-        over[1] = {k: v for k, v in over[1].items() if v is not None}
-    return dict(zip(("survival", "growth", "recruitment"), over, strict=True))
+    return {
+        "survival": {n: replacing(top[0].get(n), r) for n, r in survival.items()} or None,
+        "growth": {n: _over_growth(top[1].get(n), g) for n, g in growth.items()} or None,
+        "recruitment": recruitment and replacing(
+            {k: v for k, v in top[2].items() if k != "carried"}, recruitment),
+    }
+
+
+def _over_growth(under: Any, over: dict) -> dict:
+    """A site's own shares; targets it does not write are those of the top level."""
+    if under is None or "value" in under or "value" in over:
+        return replacing(under, over) if under and "value" in under and "value" in over else over
+    return {to: replacing(under.get(to), rate) for to, rate in over.items()}
 
 
 def replacing(under: Any, over: Any) -> Any:
