@@ -61,7 +61,7 @@ class TableReader:
         base = self.table.raw.base_1904
         read = {t: days.read_date(t, self.spec.dates, base_1904=base)
                 for t in pd.unique(text) if t != ""}
-        faults = text.map({t: r.fault for t, r in read.items()}).fillna("")
+        faults = text.map({t: r.fault for t, r in read.items()}).astype(object).fillna("")
         self._ask_for_order(target, text, faults == days.AMBIGUOUS)
         if any(r.serial for r in read.values()):
             self.notes.append(f"{self.table.label}: day numbers of a spreadsheet in column "

@@ -129,7 +129,7 @@ def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLed
     marked = encounters[encounters["animal"].notna()]
     start = releases.dropna(subset=["animal"]).drop_duplicates("animal")
     start = start.assign(line=start.index).set_index("animal")
-    released = marked["animal"].map(start["date"])
+    released = pd.to_datetime(marked["animal"].map(start["date"].to_dict()))
     for row in marked.index[marked["when"] < released]:
         other = start.at[marked.at[row, "animal"], "line"]
         ledger.set_aside("date-before-release", row, "date", date=day(marked.at[row, "when"]),
@@ -145,7 +145,7 @@ def _after_end(marked: pd.DataFrame, end: str, code: str, ledger: RowLedger) -> 
     ends = ends.assign(line=ends.index).set_index("animal")
     if not len(ends):
         return
-    ended = marked["animal"].map(ends["when"])
+    ended = pd.to_datetime(marked["animal"].map(ends["when"].to_dict()))
     later = (marked["when"] > ended) & (marked["status"] != end)
     same_day = (marked["when"] == ended) & (end == SHELL)
     later |= same_day & (marked["status"] == HEARD)
@@ -178,7 +178,7 @@ def check_species(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowL
     said = pd.concat([releases.assign(when=releases["date"])[columns], encounters[columns]])
     said = said.assign(line=said.index).dropna(subset=["animal", "species"])
     said = said.sort_values("when", kind="stable").drop_duplicates("animal").set_index("animal")
-    own = encounters["animal"].map(said["species"]).astype(object)
+    own = encounters["animal"].map(said["species"].to_dict()).astype(object)
     differs = encounters["species"].notna() & own.notna() & (encounters["species"] != own)
     for row in encounters.index[differs]:
         ledger.flag("species-differs", row, "species", value=encounters.at[row, "species"],
@@ -194,7 +194,7 @@ def check_species(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowL
         notes.append(f"{animals:,} animals (tags) stand on two species, in {int(differs.sum()):,} "
                      "rows; those rows were flagged and used.")
     filled = releases["species"].where(releases["species"].notna(),
-                                       releases["animal"].map(said["species"]).astype(object))
+                                       releases["animal"].map(said["species"].to_dict()).astype(object))
     releases = releases.assign(species=filled.where(filled.notna(), None))
     return encounters.assign(species=species), releases, notes
 
@@ -202,7 +202,7 @@ def check_species(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowL
 def check_sites(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger) -> None:
     """Flag animals found at another site than the one they were released at."""
     site = releases.dropna(subset=["animal"]).drop_duplicates("animal").set_index("animal")["site"]
-    home = encounters["animal"].map(site).astype(object)
+    home = encounters["animal"].map(site.to_dict()).astype(object)
     for row in encounters.index[home.notna() & (home != encounters["site"])]:
         ledger.flag("site-differs", row, "site", value=encounters.at[row, "site"], other=home[row])
 

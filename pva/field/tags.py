@@ -26,6 +26,7 @@ _SCIENTIFIC = re.compile(r"\d+[.,]\d+[eE][+]?\d{1,2}|\d+[eE][+]\d{1,2}")
 _DECIMAL = re.compile(r"(\d{3})[. ,]?(\d{12})")
 _SHORT_DECIMAL = re.compile(r"\d{3}[.,]\d{1,11}")
 _DOTTED_HEX = re.compile(r"([0-9A-F]{3})[. ]([0-9A-F]{10})")
+_NEARLY_HEX = re.compile(r"[0-9A-F]{3}[.][0-9A-F]{6,}")
 _HEX_DIGITS = "0123456789ABCDEF"
 
 
@@ -111,7 +112,7 @@ def _from_raw_hex(text: str, digits: str) -> Tag:
 
 
 def _plain(text: str, joined: str) -> Tag:
-    if joined.isdigit() and len(joined) > 10:
+    if joined.isdigit() and len(joined) > 10 or _NEARLY_HEX.fullmatch(joined):
         return Tag(text, fault=MALFORMED)
     if len(joined) > 40 or not any(c.isalnum() for c in joined):
         return Tag(text, fault=MALFORMED)
