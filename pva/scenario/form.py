@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import typing
 from collections.abc import Sequence
 from typing import Annotated, Any
@@ -10,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ValidationError
 
 from pva.errors import FormError
-from pva.scenario.places import Problems, path_words, place_of
+from pva.scenario.places import Problems, path_words
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_types import Block
 
@@ -38,8 +39,11 @@ def check_form(data: Any) -> ScenarioSpec:
         return ScenarioSpec.model_validate(without_nulls(data))
     except ValidationError as error:
         problems = Problems(data)
-        for one in error.errors(include_url=False):
-            _explain(problems, one)
+        found = error.errors(include_url=False)
+        misspelt = {_misspelt(one) for one in found}
+        for one in found:
+            if one["type"] != "missing" or _path(one) not in misspelt:
+                _explain(problems, one)
         raise FormError(problems.in_order()) from None
     except RecursionError:
         problems = Problems(data)
@@ -55,44 +59,78 @@ def without_nulls(data: Any) -> Any:
     return [without_nulls(v) for v in data] if isinstance(data, list) else data
 
 
+def _path(error: dict) -> tuple:
+    return tuple(p for p in error["loc"] if not str(p).startswith(_TAG) and p != "[key]")
+
+
+def _misspelt(error: dict) -> tuple | None:
+    """Path of the key that an unknown key was probably meant to be."""
+    if error["type"] != "extra_forbidden":
+        return None
+    path = _path(error)
+    near = difflib.get_close_matches(str(path[-1]), _allowed(path[:-1]), n=1, cutoff=0.6)
+    return (*path[:-1], near[0]) if near else None
+
+
 def _explain(problems: Problems, error: dict) -> None:
-    path = tuple(p for p in error["loc"] if not str(p).startswith(_TAG) and p != "[key]")
-    kind = error["type"]
+    path, kind = _path(error), error["type"]
     if kind == "extra_forbidden":
-        _unknown_key(problems, path)
+        _unknown_key(problems, path, _misspelt(error))
     elif kind == "missing":
         _missing_key(problems, path)
     elif "[key]" in error["loc"]:
-        problems.add(
-            path, f"{{key}}: the key `{path[-1]}` is not {_needed(error)}",
-            f"Write {_needed(error)} as the key.", code="wrong-key",
-        )
+        problems.add(path, f"{{key}}: the key `{path[-1]}` is not {_needed(error)}",
+                     f"Write {_needed(error)} as the key.", code="wrong-key")
+    elif kind == "literal_error":
+        _wrong_choice(problems, path, error)
     else:
-        problems.add(
-            path, f"{{key}} is {_show(error['input'])}, where {_needed(error)} is needed",
-            f"Write {_needed(error)}.", code="wrong-form",
-        )
+        needed = _needed(error)
+        problems.add(path, f"{{key}} is {_show(error['input'])}, where {needed} is needed",
+                     error.get("ctx", {}).get("todo") or _example(needed), code="wrong-form")
 
 
-def _unknown_key(problems: Problems, path: tuple) -> None:
+def _wrong_choice(problems: Problems, path: tuple, error: dict) -> None:
+    allowed = re.findall(r"'([^']*)'", error["ctx"]["expected"])
+    near = difflib.get_close_matches(str(error["input"]), allowed, n=1, cutoff=0.6)
+    todo = f"Did you mean `{near[0]}`?" if near else (
+        "Write one of " + ", ".join(f"`{word}`" for word in allowed) + "."
+    )
+    problems.add(path, f"{{key}} cannot be {_show(error['input'])}", todo, code="wrong-choice")
+
+
+_EXAMPLES = {
+    "a number": "Write it like 600 or 1e-5.",
+    "a finite number": "Write it like 600 or 1e-5.",
+    "a whole number": "Write it without decimals, like 12.",
+    "`on` or `off`": "Write on, off, yes or no.",
+    "some text": "Write some words.",
+    "a list": "Put `- ` before each row, or write [ ] around them.",
+    "a mapping of keys to values": "Write keys with their values, like `{key: value}`.",
+}
+
+
+def _example(needed: str) -> str:
+    if needed in _EXAMPLES:
+        return _EXAMPLES[needed]
+    if "`value`" in needed:
+        return "Write it like 0.9 or `{value: 0.9, se: 0.02}`."
+    return "Correct it." if len(needed) > 40 else f"Write {needed}."
+
+
+def _unknown_key(problems: Problems, path: tuple, meant: tuple | None) -> None:
     allowed = _allowed(path[:-1])
-    near = difflib.get_close_matches(str(path[-1]), allowed, n=1, cutoff=0.6)
     owner = f"of `{_owner(problems, path)}`" if path[:-1] else "of a scenario"
-    todo = f"Did you mean `{near[0]}`?" if near else f"Keys allowed here: {', '.join(allowed)}."
+    todo = f"Did you mean `{meant[-1]}`?" if meant else f"Keys allowed here: {', '.join(allowed)}."
     problems.add(path, f"`{path[-1]}` is not a key {owner}", todo, code="unknown-key")
 
 
 def _missing_key(problems: Problems, path: tuple) -> None:
-    at = path[:-1]
-    where = f"`{_owner(problems, path)}`" if at else "the scenario"
-    if place_of(problems.data, path).file is None and at == ():
-        top = getattr(problems.data, "places", {})
-        at = (next(iter(top)),) if top else ()
+    where = f"`{_owner(problems, path)}`" if path[:-1] else "the scenario"
     info = _field(path)
-    form = f", written as {info.json_schema_extra['form']}" if info else ""
+    form = f": {info.json_schema_extra['form']}" if info else ""
     problems.add(
-        at, f"the key `{path[-1]}` is missing from {where}", f"Write `{path[-1]}`{form}.",
-        code="missing-key",
+        path[:-1], f"the key `{path[-1]}` is missing from {where}",
+        f"Write `{path[-1]}{form}`.", code="missing-key",
         why=info.description if info and info.description else "",
     )
 
@@ -113,8 +151,6 @@ def _needed(error: dict) -> str:
     kind, context = error["type"], error.get("ctx", {})
     if kind == "form":
         return str(context["needed"])
-    if kind == "literal_error":
-        return "one of " + context["expected"].replace("'", "`")
     if kind in ("too_long", "too_short"):
         return f"a list of {context.get('max_length') or context.get('min_length')}"
     return _WORDS.get(kind, "another form")

@@ -46,6 +46,8 @@ def _check_twice(rows: Sequence | None, group: str, problems: Problems) -> None:
 
 
 def _check_year(spec: ScenarioSpec, year: int | None, path: tuple, problems: Problems) -> None:
+    if spec.years.last <= spec.years.first:
+        return  # told once, with the years
     if year is not None and not spec.years.first <= year <= spec.years.last:
         problems.add(path, f"{{key}} is {year}, outside the years of the scenario, "
                      f"{spec.years.first} to {spec.years.last}",
@@ -178,7 +180,7 @@ def _check_where(where: Any, sites: list[str], path: tuple, problems: Problems) 
                              code="name-twice")
     elif isinstance(where, int):
         if not 1 <= where <= len(sites):
-            problems.add(path, f"{{key}} is {where}, but there are {len(sites)} sites",
+            problems.add(path, f"{{key}} is {where}, but the number of sites is {len(sites)}",
                          f"Write a number from 1 to {len(sites)}.", code="out-of-range")
     elif where not in (RIVER, EACH_SITE) and where not in sites:
         unknown_site(problems, path, where, [RIVER, EACH_SITE, *sites])

@@ -150,7 +150,7 @@ def _check_density(spec, written: HostDensitySpec, path: tuple, problems: Proble
                      code="two-densities")
     elif written.per_100m2 is None:
         missing = [k for k in ("until", "then_per_100m2") if not written.wrote(k)]
-        if len(missing) == 2 or missing:
+        if missing:
             problems.add(path, f"{{key}} is not complete: `{'` and `'.join(missing)}` missing",
                          "Write `{per_100m2: RATE}`, or `{until: YEAR, blocked: true, "
                          "then_per_100m2: RATE, ramp_years: n}`.",

@@ -71,7 +71,7 @@ def plain(data: Any) -> Any:
 
 def place_of(data: Any, path: Sequence) -> Place:
     """Where the key at `path` stands; its nearest parent if the key is absent."""
-    found = NOWHERE
+    found = Place(_file(data))
     for part in path:
         if isinstance(data, WrittenMap) and part in data:
             found = data.places.get(part, NOWHERE)
@@ -81,6 +81,13 @@ def place_of(data: Any, path: Sequence) -> Place:
             break
         data = data[part]
     return found
+
+
+def _file(data: Any) -> str | None:
+    """File of the document: that of its title, which the last file of a chain usually writes."""
+    if not isinstance(data, WrittenMap) or not data.places:
+        return None
+    return data.places.get("title", next(iter(data.places.values()))).file
 
 
 def path_words(data: Any, path: Sequence) -> str:

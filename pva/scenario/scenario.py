@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pva.files import digest as file_digest
+from pva.files import read_yaml
 from pva.scenario.changes import KeyPath, changed
 from pva.scenario.load import Written, read_written, take_written
 from pva.scenario.places import plain
@@ -95,7 +96,8 @@ class Scenario:
         files = list(self._written.files)
         estimates = self._written.data.get("estimates")
         if estimates is not None:
-            files += [Path(estimates), Path(estimates).with_suffix(".nc")]
+            joint = read_yaml(estimates)[0].get("covariance")
+            files += [Path(estimates)] + ([Path(estimates).parent / str(joint)] if joint else [])
         return {f.name: file_digest(f) for f in files if f.is_file()}
 
     def with_changes(self, changes: Mapping[KeyPath, Any]) -> Scenario:

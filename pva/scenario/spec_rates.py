@@ -25,10 +25,10 @@ def to_source(value: Any) -> dict[str, str]:
         kind, words = next(iter(value.items()))
         if kind in KINDS:
             return {kind: "" if words in (None, "") else to_text(words)}
-    needed = "one kind of source and its words, as in `{assumed: expert range}`; kinds are " + (
-        ", ".join(KINDS)
+    needed, todo = "one kind of source with its words", (
+        f"Write it like `{{assumed: expert range}}`; kinds are {', '.join(KINDS)}."
     )
-    raise PydanticCustomError("form", "{needed}", {"needed": needed})
+    raise PydanticCustomError("form", "{needed}", {"needed": needed, "todo": todo})
 
 
 class LinkSpec(Block):
@@ -104,6 +104,8 @@ class RateSpec(Block):
         try:
             return {"value": to_number(data)}
         except PydanticCustomError:
+            if isinstance(data, float):
+                raise
             raise PydanticCustomError("form", "{needed}", {"needed": RATE_FORM}) from None
 
 

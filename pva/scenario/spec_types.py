@@ -54,7 +54,7 @@ def to_text(value: Any) -> str:
         if value.strip():
             return value.strip()
         raise PydanticCustomError("form", "{needed}", {"needed": "some text"})
-    needed = "text (put it in quotes)" if isinstance(value, bool | int | float) else "text"
+    needed = "text in quotes" if isinstance(value, bool | int | float) else "text"
     raise PydanticCustomError("form", "{needed}", {"needed": needed})
 
 

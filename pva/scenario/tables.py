@@ -151,7 +151,8 @@ def _luck(resolved: Resolved) -> list[str]:
     for row in resolved.bad_years:
         when = f"in {', '.join(map(str, row.years))}" if row.years else (
             f"with chance {row.chance:g} a year")
-        found.append(f"A {row.name} comes {when} and lasts {row.length} year(s).")
+        length = "a year" if row.length == 1 else f"{row.length} years"
+        found.append(f"A {row.name} comes {when} and lasts {length}.")
     effects = resolved.year_effects
     if isinstance(effects.between_rates, dict):
         found.append("Good and bad years of rates go together as the pairs written say; all others "
@@ -196,11 +197,11 @@ def _releasing(resolved: Resolved) -> list[str]:
 def _sourcing(resolved: Resolved) -> list[str]:
     rates = every_rate(resolved)
     found = []
-    for kind, words in (("assumed", "rest on judgement"), ("given", "name no source"),
-                        ("default", "are defaults")):
+    for kind, words in (("assumed", "Resting on judgement"), ("given", "Without a source"),
+                        ("default", "Defaults of the package")):
         names = [r.key for r in rates if r.source.kind == kind]
         if names:
-            found.append(f"{len(names)} numbers {words}: {', '.join(names)}.")
+            found.append(f"{words}: {', '.join(names)}.")
     sure = [r.key for r in rates if not r.is_uncertain and not r.key.startswith("start/")]
     if sure and resolved.chance.unknown:
         found.append(f"Taken as known exactly: {', '.join(sure)}; doubt is understated.")

@@ -1,0 +1,199 @@
+"""What written keys mean once defaults, references and sites are followed."""
+
+from __future__ import annotations
+
+import pytest
+
+from pva.lifehistory.rates import LinkMoments
+from pva.scenario.resolved import Calibration
+from pva.scenario.scenario import Scenario, read_scenario
+from pva.sources import Source
+
+
+def resolved(written, **changes):
+    return Scenario.from_dict({**written, **changes}).resolved
+
+
+def test_defaults(plan):
+    found = resolved(plan, runs={})
+    assert found.numbers == "both sexes" and found.chance_wanted == 0.9
+    assert (found.runs.draws, found.runs.replicates, found.runs.seed) == (200, 50, None)
+    assert (found.year_effects.between_rates, found.year_effects.between_sites) == (0.0, 1.0)
+    assert found.sites[0].name == "site" and found.sites[0].limits.ceiling_adults is None
+    assert found.sites[0].recruitment.females.value == 0.5
+    assert found.sites[0].recruitment.females.source.kind == "default"
+    assert found.quasi_extinction.from_year == 2031, "year after the last release"
+    assert found.stage("adult").adult and not found.stage("subadult").adult
+    assert found.base is None, "nothing is calibrated"
+
+
+def test_clock_of_quasi_extinction_stays_when_numbers_are_zero(plan):
+    plan["releases"][0]["number"] = 0
+    assert resolved(plan).quasi_extinction.from_year == 2031
+    assert resolved(plan, releases=[]).quasi_extinction.from_year == 2027
+    plan["releases"][0] |= {"number": {2056: 5}, "first": None, "last": None}
+    assert resolved(plan).quasi_extinction.from_year == 2056
+
+
+def test_text_switches_and_numbers(plan):
+    found = resolved(plan, chance={"unknown": "off", "years": "yes", "individuals": "on"},
+                     recruitment={"per_adult": "4e-1"})
+    assert (found.chance.unknown, found.chance.years, found.chance.individuals) == (False, True,
+                                                                                    True)
+    assert found.sites[0].recruitment.per_adult.value == 0.4
+
+
+def test_releases_by_first_last_and_interval(plan):
+    row = {"stage": "juvenile", "number": 10, "first": 2026, "last": 2031, "interval": 2}
+    alone = {"stage": "juvenile", "number": {2030: 5, 2028: 7}, "age": 2}
+    found = resolved(plan, releases=[row, alone, {**row, "last": None}]).releases
+    assert found[0].numbers == {2026: 10, 2028: 10, 2030: 10}
+    assert list(found[1].numbers.items()) == [(2028, 7), (2030, 5)] and found[1].age == 2
+    assert found[2].numbers == {2026: 10}
+    assert [r.name for r in found] == ["juvenile at site", "juvenile at site (2)",
+                                       "juvenile at site (3)"]
+
+
+def test_rate_of_interval_alone_and_of_a_table(plan):
+    plan["survival"] |= {"juvenile": {"interval": [0.2, 0.8]},
+                         "subadult": {"by_year": {2030: 0.7, 2028: 0.6}}}
+    survival = resolved(plan).sites[0].survival
+    assert survival["juvenile"].value == pytest.approx(0.5)
+    assert survival["subadult"].value == 0.6
+    assert dict(survival["subadult"].by_year) == {2026: 0.6, 2028: 0.6, 2030: 0.7}
+
+
+def test_value_beside_a_table_holds_until_the_table_begins(plan):
+    plan["survival"]["juvenile"] = {"value": 0.5, "by_year": {2030: 0.7}}
+    assert dict(resolved(plan).sites[0].survival["juvenile"].by_year) == {2026: 0.5, 2030: 0.7}
+
+
+def test_matrix_is_taken_apart_into_survival_shares_and_entries(folder):
+    found = read_scenario(folder / "matrix.yaml").resolved
+    site = found.sites[0]
+    assert {k: r.value for k, r in site.survival.items()} == pytest.approx(
+        {"juvenile": 0.7, "subadult": 0.8, "adult": 0.9})
+    assert site.growth["juvenile"]["subadult"].value == pytest.approx(3 / 7)
+    assert site.growth["subadult"]["adult"].value == pytest.approx(0.55 / 0.8)
+    assert site.growth["adult"] == {}
+    entry = site.recruitment.entries["juvenile", "adult"]
+    assert (entry.value, entry.year_sd, entry.effect) == (0.35, 0.3, "recruitment")
+    assert found.stage("adult").breeds and found.is_matrix
+
+
+def test_matrix_at_sites(folder):
+    found = read_scenario(folder / "matrix-sites.yaml").resolved
+    here, there = found.sites
+    assert here.survival["old"].key == "survival/old"
+    assert there.survival["old"].key == "survival/old @ B"
+    assert (there.survival["old"].value, there.survival["old"].year_sd) == (0.85, 0.03)
+    assert there.survival["old"].effect == "survival"
+    assert (here.recruitment.dispersion, there.recruitment.dispersion) == (3, 6)
+    assert here.recruitment.females.value == 1
+
+
+def test_estimates_bring_link_moments_and_covariance(folder):
+    found = read_scenario(folder / "hosts.yaml").resolved
+    rate = found.site("Tallow Bend").survival["adult"]
+    assert (rate.key, rate.estimate) == ("survival/adult", "survival/adult")
+    assert rate.link == LinkMoments(3.02, 0.23, 0.41)
+    assert rate.source == Source("measured", "recaptures 2018-2025")
+    assert found.covariance.matrix[0, 1] == 0.01
+    start = found.site("Quillstone Riffle").start.numbers
+    assert start["adult"].interval == (290, 560)
+    assert start["juvenile"].value == 0 and not start["juvenile"].is_uncertain
+    assert start["subadult"].distribution == "normal", "an interval from 0 has no lognormal law"
+
+
+def test_site_rates_replace_what_is_written_and_keep_the_rest(folder):
+    found = read_scenario(folder / "hosts.yaml").resolved
+    quillstone = found.site("Quillstone Riffle").survival["adult"]
+    assert (quillstone.key, quillstone.effect) == ("survival/adult @ Quillstone Riffle",
+                                                   "survival/adult")
+    assert (quillstone.value, quillstone.se, quillstone.year_sd) == (0.94, 0.01, 0.0199)
+    assert quillstone.link is None and quillstone.estimate is None
+    bare = found.site("Osprey Shoal").survival["adult"]
+    assert (bare.value, bare.se, bare.year_sd) == (0.96, 0.0111, 0.0199)
+
+
+def test_host_densities(folder):
+    found = read_scenario(folder / "hosts.yaml").resolved
+    late, plain, table = (site.hosts[0] for site in found.sites)
+    assert (late.blocked_until, late.ramp_years, late.density.value) == (2029, 4, 10)
+    assert plain.density.key == "hosts/drum @ Tallow Bend"
+    assert plain.density.effect == "hosts/drum" and plain.density.year_sd == 2
+    assert dict(table.density.by_year) == {2026: 8, 2040: 5}
+
+
+def test_capacity_is_a_ceiling_on_adults_unless_one_is_written(plan):
+    site = {"name": "Bend", "area_m2": 1000, "capacity_per_m2": 2}
+    assert resolved(plan, sites=[site]).sites[0].limits.ceiling_adults == 2000
+    written = resolved(plan, sites=[site], limits={"ceiling": {"animals": 50},
+                                                   "ricker": {"adults": 9}})
+    limits = written.sites[0].limits
+    assert (limits.ceiling_adults, limits.ceiling_animals, limits.ricker) == (None, 50, 9)
+    own = resolved(plan, sites=[{**site, "limits": {"ceiling": {"adults": 7}}}],
+                   limits={"ceiling": {"animals": 50}, "beverton_holt": {"adults": 9}})
+    limits = own.sites[0].limits
+    assert (limits.ceiling_adults, limits.ceiling_animals, limits.beverton_holt) == (7, None, 9)
+
+
+def test_release_survival_of_the_estimates_multiplies(folder):
+    first, second = read_scenario(folder / "hosts.yaml").resolved.releases
+    assert not first.times_survival
+    assert first.first_year_survival.key == "releases/subadults/first_year_survival"
+    assert second.times_survival and second.first_year_survival.key == "release/hatchery"
+
+
+def test_published_value_brings_citation_and_status(folder):
+    found = read_scenario(folder / "everything.yaml").resolved
+    gravid = found.sites[0].recruitment.gravid
+    assert gravid.source.kind == "published" and gravid.source.status == "derived"
+    assert gravid.interval == (0.2, 1.0) and gravid.distribution == "triangular"
+
+
+def test_calibration_names_target_and_place(folder):
+    found = read_scenario(folder / "hosts.yaml").resolved
+    settlement = found.sites[0].recruitment.settlement
+    assert isinstance(settlement, Calibration)
+    assert (settlement.target, settlement.rate.value) == ("recruits_per_adult", 0.4)
+    assert (settlement.hosts_per_100m2, settlement.adults_per_m2) == (10, 0.05)
+    assert found.base.survival["adult"].key == "survival/adult"
+    assert found.base.first_site_hosts == found.sites[0].hosts
+
+
+def test_bad_years_hold_every_stage(plan):
+    kinds = [{"name": "a", "chance": 0.1, "survival": {"adult": 0.5}, "strikes": "separately"},
+             {"name": "b", "years": [2040, 2030], "survival": 0.7, "recruitment": 0}]
+    one, two = resolved(plan, bad_years=kinds).bad_years
+    assert one.survival == {"juvenile": 1, "subadult": 1, "adult": 0.5} and one.strikes == 0
+    assert two.years == (2030, 2040) and two.survival["adult"] == 0.7 and two.strikes == 1
+    none = resolved(plan, bad_years={"none": "a lake without floods"})
+    assert none.bad_years == () and none.no_bad_years_reason == "a lake without floods"
+
+
+def test_warnings(plan):
+    plan["releases"][0] |= {"first": 2056, "last": 2056}
+    scenario = Scenario.from_dict(plan)
+    assert any("never counted" in w for w in scenario.warnings)
+    plan |= {"start": {"project_from": "releases"}, "releases": []}
+    assert any("stays empty" in w for w in Scenario.from_dict(plan).warnings)
+
+
+def test_warning_of_bad_years_counted_twice(folder):
+    warnings = read_scenario(folder / "hosts.yaml").warnings
+    assert any("flood" in w and "counted twice" in w for w in warnings)
+
+
+def test_parameter_table_and_assumptions(folder):
+    scenario = read_scenario(folder / "hosts.yaml")
+    rows = {r["name"]: r for r in scenario.parameters()}
+    assert rows["survival/adult"]["doubt"] == "se 0.0111, joint with other estimates"
+    assert not rows["survival/adult"]["low_confidence"]
+    assert rows["recruitment/attachment"]["doubt"] == "1e-06 to 0.001"
+    assert rows["recruitment/attachment"]["low_confidence"]
+    assert rows["recruitment/settlement"]["source_kind"] == "calibrated"
+    assert list(rows)[:4] == ["survival/age 1", "survival/juvenile", "survival/subadult",
+                              "survival/adult"]
+    said = " ".join(scenario.assumptions())
+    assert "counts both sexes" in said and "Settlement is not measured" in said
