@@ -50,11 +50,12 @@ def text_columns(ledger: RowLedger, table: LedgerTable, spec: TableFile) -> pd.D
     sources = _sources(table, spec)
     made = {}
     for target in targets(table.kind):
-        words = spec.values.get(target, {})
-        source = sources.get(target)
-        column = _composed(cells, table, target, source) if source else \
-            pd.Series("", index=cells.index, dtype=object)
-        made[target] = _worded(column, words, spec.fill.get(target, ""), target)
+        filler, source = spec.fill.get(target, ""), sources.get(target)
+        if source is None:
+            made[target] = pd.Series(filler, index=cells.index, dtype=object)
+            continue
+        column = _composed(cells, table, target, source)
+        made[target] = _worded(column, spec.values.get(target, {}), filler, target)
     taken = {i for places in table.places.values() for i in places}
     for i, name in enumerate(raw.header):
         if i not in taken:

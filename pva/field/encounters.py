@@ -10,7 +10,7 @@ from pva.errors import DataError, Problem
 from pva.field.cells import TableReader
 from pva.field.positions import check_positions
 from pva.field.records import ALIVE, COLUMNS, HEARD, REMOVED, SHELL
-from pva.field.releases import second_marks
+from pva.field.releases import marks
 
 STATUS_WORDS = {
     "alive": ALIVE, "live": ALIVE, "heard": HEARD, "heard only": HEARD, "shell": SHELL,
@@ -51,7 +51,7 @@ def read_encounters(reader: TableReader, known: dict[str, str]) -> dict[str, pd.
         "date": reader.dates(required=False),
         "status": _status(reader, log),
         "length_mm": reader.lengths(),
-        "second_mark": second_marks(reader),
+        "second_mark": marks(reader),
         "effort_hours": reader.numbers("effort_hours", least=0),
         "event": reader.words("event", EVENT_WORDS, "event-unknown"),
     }

@@ -8,6 +8,7 @@ from pva.field.account import RowLedger
 from pva.field.cells import TableReader, level
 from pva.field.encounters import STATUS_WORDS
 from pva.field.records import ALIVE, COLUMNS
+from pva.field.releases import marks
 
 EXCAVATED_WORDS = {
     "yes": True, "y": True, "true": True, "1": True, "excavated": True, "dug": True,
@@ -69,6 +70,8 @@ def read_animals(reader: TableReader) -> pd.DataFrame:
     made = {
         "survey": survey, "site": reader.sites(required=False), "unit": unit, "date": date,
         "species": reader.species(), "length_mm": reader.lengths(), "status": status,
+        # a damaged tag still says that the animal was stocked, so it counts for density
+        "tag": marks(reader, "tag"),
     }
     return reader.finish(made, COLUMNS["animals"])
 

@@ -47,7 +47,7 @@ def read_releases(reader: TableReader) -> pd.DataFrame:
         "age": reader.numbers("age", least=0),
         "length_mm": reader.lengths(),
         "number": reader.numbers("number", needed=reader.present("number"), above=0),
-        "second_mark": second_marks(reader),
+        "second_mark": marks(reader),
     }
     several = made["tag"].notna() & (made["number"] > 1)
     for row in reader.rows(several):
@@ -57,9 +57,9 @@ def read_releases(reader: TableReader) -> pd.DataFrame:
     return reader.finish(made, COLUMNS["releases"])
 
 
-def second_marks(reader: TableReader) -> pd.Series:
-    """Second marks in the same canonical form as tags; a mark that is no tag stays as written."""
-    text = reader.text("second_mark")
+def marks(reader: TableReader, target: str = "second_mark") -> pd.Series:
+    """Marks in the same canonical form as tags; a mark that is no tag stays as written."""
+    text = reader.text(target)
     read = {t: read_tag(t) for t in pd.unique(text.dropna())}
     found = text.map({t: t if tag.fault else tag.name for t, tag in read.items()}).astype(object)
     return found.where(text.notna(), None)

@@ -228,7 +228,7 @@ def table_text(kind):
 
 
 # no shrinking: a failing example is small enough to read, and shrinking it takes minutes
-@settings(max_examples=60, deadline=None, derandomize=True, database=None,
+@settings(max_examples=25, deadline=None, derandomize=True, database=None,
           phases=[Phase.generate],
           suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 @given(st.fixed_dictionaries({f"{kind}.csv": table_text(kind) for kind in KIND_COLUMNS}),
@@ -240,7 +240,8 @@ def test_any_table_is_accounted_for(tmp_path, texts, new_animals, visits):
     sums = records.account.tables.set_index("is")
     assert (sums["in"] == sums["used"] + sums["flagged"] + sums["set_aside"]).all()
     for kind, sum_ in sums.iterrows():
-        assert sum_["in"] == len(texts[f"{kind}.csv"].splitlines()) - 1 or kind in sums.index
+        filled = [line for line in texts[f"{kind}.csv"].splitlines()[1:] if line.strip('",')]
+        assert sum_["in"] == len(filled)
         frame = getattr(records, kind)
         here = frame[frame["file"] == sum_["file"]]
         # every row that is not set aside is in its table, or stands behind a record that is

@@ -1,0 +1,217 @@
+"""Files: YAML with places, hostile documents, tables of any common form, writes never torn."""
+
+import errno
+import os
+
+import openpyxl
+import pytest
+
+from pva.errors import DataError, FormError, PvaError
+from pva.files import digest, read_table, read_yaml, shipped, write_text_atomic, write_with
+
+# --- YAML --------------------------------------------------------------------------------------
+
+
+def refused(tmp_path, text):
+    path = tmp_path / "a.yaml"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    with pytest.raises(FormError) as raised:
+        read_yaml(path)
+    return str(raised.value).replace(str(path), "a.yaml")
+
+
+def test_values_and_places(tmp_path):
+    path = tmp_path / "a.yaml"
+    path.write_text("title: x\nsites:\n  - {name: a, area_m2: 12}\n  - name: b\n"
+                    "    when: 2020-01-02\nunknown: off\nrate: 0.95\n"
+                    "2026: [1, ~, true, '7', 0x10]\n")
+    data, places = read_yaml(path)
+    assert data == {
+        "title": "x", "sites": [{"name": "a", "area_m2": 12}, {"name": "b", "when": "2020-01-02"}],
+        "unknown": "off", "rate": 0.95, 2026: [1, None, True, "7", 16]}
+    assert places.of(("sites", 0, "area_m2")) == (3, 15)
+    assert places.of_value(("sites", 0, "area_m2")) == (3, 24)
+    assert places.of(("sites", 1, "name")) == (4, 5)
+    assert places.of((2026, 3)) == (8, 20)
+    assert places.of(("sites", 1, "nothing", "here")) == (4, 5)
+
+
+def test_a_file_may_begin_with_a_mark_and_share_parts(tmp_path):
+    path = tmp_path / "a.yaml"
+    path.write_bytes("\ufeffa: &x {b: 1}\nc: *x\n".encode())
+    assert read_yaml(path)[0] == {"a": {"b": 1}, "c": {"b": 1}}
+
+
+@pytest.mark.parametrize("text, said", [
+    ("", "a.yaml: the file is empty. Write the study or scenario into it."),
+    ("- a\n", "a.yaml, line 1, column 1: the file must hold keys with values, such as `title: "
+     "...`. Begin the file with a key."),
+    ("a: 1\nb: 2\na: 3\n", "a.yaml, line 3, column 1: the key `a` stands twice (first in line 1). "
+     "Keep one of the two."),
+    ("a: {b: 1, b: 2}\nc: !!python/name:os.system x\n",
+     "a.yaml, line 1, column 11: the key `b` stands twice (first in line 1). Keep one of the two.\n"
+     "a.yaml, line 2, column 4: the type mark `tag:yaml.org,2002:python/name:os.system` is not "
+     "read. Remove it: only plain text, numbers, lists and keys are allowed."),
+    ("a: &x [*x]\n", "a.yaml, line 1, column 4: values are nested more than 40 deep. Write the "
+     "file flatter."),
+    ("[" * 500, "a.yaml: values are nested more than 40 deep. Write the file flatter."),
+    ("<<: {a: 1}\n", "a.yaml, line 1, column 1: `<<` is not read here. Write the keys out, or use "
+     "`extends` in a scenario."),
+    ("? [1, 2]\n: 3\n", "a.yaml, line 1, column 3: a key must be one word or number. Write a plain "
+     "key."),
+    (b"a: \xff\n", "a.yaml: byte 4 of the file is not UTF-8 text. Save the file as UTF-8."),
+])
+def test_refused_yaml(tmp_path, text, said):
+    assert refused(tmp_path, text) == said
+
+
+def test_syntax_errors_name_the_line(tmp_path):
+    assert refused(tmp_path, "a: 1\nb: c: d\n").startswith(
+        "a.yaml, line 2, column 5: the file is not valid YAML: mapping values are not allowed")
+    assert refused(tmp_path, "a:\n\tb: 1\n").startswith("a.yaml, line 2, column 1: the file is not")
+
+
+def test_references_that_multiply_are_refused(tmp_path):
+    lines = ["a: &a [x, x, x, x, x, x, x, x, x]"]
+    for old, new in zip("abcdefgh", "bcdefghi", strict=True):
+        lines.append(f"{new}: &{new} [{', '.join(['*' + old] * 9)}]")
+    assert "more than" not in lines[0]
+    assert "the file holds over 200,000 values once its references" in refused(
+        tmp_path, "\n".join(lines))
+
+
+def test_large_and_missing_files(tmp_path):
+    assert refused(tmp_path, b"a: " + b"x" * 10_000_001) == (
+        "a.yaml: the file has 10,000,004 bytes; at most 10,000,000 are read. Keep tables in CSV "
+        "files, not in this one.")
+    with pytest.raises(FormError, match="this is a folder, not a file"):
+        read_yaml(tmp_path)
+    with pytest.raises(FormError, match="there is no such file"):
+        read_yaml(tmp_path / "b.yaml")
+
+
+# --- tables ------------------------------------------------------------------------------------
+
+
+def table(tmp_path, content, name="t.csv", **how):
+    path = tmp_path / name
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return read_table(path, **how)
+
+
+@pytest.mark.parametrize("content", [
+    "tag,note\nA1,ö\n\nA2,\"x, y\"\n",
+    "\ufefftag;note\r\nA1;ö\r\n;\r\nA2;x, y\r\n",
+    "sep=;\ntag;note\nA1;ö\n\nA2;x, y\n",
+    "tag\tnote\nA1\tö\n\nA2\tx, y\n",
+    "tag;note\nA1;ö\n\nA2;x, y\n".encode("cp1252"),
+    "tag;note\nA1;ö\n\nA2;x, y\n".encode("utf-16"),
+])
+def test_text_tables_of_every_common_form(tmp_path, content):
+    read = table(tmp_path, content)
+    assert read.header == ["tag", "note"]
+    assert read.rows == [["A1", "ö"], ["A2", "x, y"]]
+    assert read.numbers == [2, 4]
+
+
+def test_title_rows_surplus_cells_and_the_header_wanted(tmp_path):
+    read = table(tmp_path, "Recaptures,2021\n\ntag,length,\nA1\nA2,4,5,6\n", wanted=["Length"])
+    assert read.header == ["tag", "length"]
+    assert read.rows == [["A1", ""], ["A2", "4", "5", "6"]]
+    assert read.numbers == [4, 5]
+    assert read.notes == ["row 3 was read as the header; the rows above it were left out"]
+    assert table(tmp_path, "a,b\nc,d\n", header_row=2).header == ["c", "d"]
+
+
+def test_workbooks(tmp_path):
+    import datetime as dt
+
+    book = openpyxl.Workbook()
+    page = book.active
+    page.title = "2025"
+    page.append(["Recaptures", None])
+    page.append(["site", "date", "tag", "length"])
+    page.append(["Fennel Bar", dt.datetime(2025, 9, 14), 982000411223344, 54.0])
+    page.append([None, dt.datetime(2025, 9, 14, 10, 30), "982000411223345", 54.5])
+    page.merge_cells("A3:A4")
+    path = tmp_path / "t.xlsx"
+    book.save(path)
+    read = read_table(path, wanted=["tag"])
+    assert read.sheet == "2025" and read.numbers == [3, 4]
+    assert read.rows == [["Fennel Bar", "2025-09-14", "982000411223344", "54"],
+                         ["Fennel Bar", "2025-09-14 10:30:00", "982000411223345", "54.5"]]
+    book.create_sheet("2024").append(["site"])
+    book.save(path)
+    assert read_table(path, sheet=2024).header == ["site"]
+    with pytest.raises(DataError, match="several sheets with data: 2025, 2024"):
+        read_table(path)
+    with pytest.raises(DataError, match="no sheet called 2023; there are 2025, 2024"):
+        read_table(path, sheet=2023)
+
+
+@pytest.mark.parametrize("name, content, said", [
+    ("t.csv", "\n\n", "the table is empty. Name the right file and sheet."),
+    ("t.csv", "a,a\n1,2\n", "line 1: the column a stands twice in the header. Give every column "
+     "its own name."),
+    ("t.csv", "a,b\n1," + '"' + "x" * 140_000, "the table breaks off: field larger than field "
+     "limit (131072). Look for a quotation mark that is not closed."),
+    ("t.csv", b"a,b\n\x00\x00,1\n", "the file is not a text table. Save the table as .xlsx or "
+     ".csv."),
+    ("t.ods", "x", "files ending in .ods are not read. Save the table as .xlsx or .csv."),
+    ("t.xlsx", "x", "the workbook cannot be opened; it is damaged or has a password. Open it in a "
+     "spreadsheet program and save it again as .xlsx."),
+])
+def test_refused_tables(tmp_path, name, content, said):
+    with pytest.raises(DataError) as raised:
+        table(tmp_path, content, name)
+    assert str(raised.value).endswith(said)
+
+
+# --- writing -----------------------------------------------------------------------------------
+
+
+def test_a_write_that_fails_leaves_the_old_file(tmp_path):
+    path = tmp_path / "sub" / "a.txt"
+    write_text_atomic(path, "old")
+
+    def half(beside):
+        beside.write_text("new, but only ha")
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_with(path, half)
+    assert path.read_text() == "old"
+    assert [p.name for p in path.parent.iterdir()] == ["a.txt"]
+
+
+@pytest.mark.parametrize("number, said", [
+    (errno.ENOSPC, "the disk is full. The file was left as it was. Free some space, or write "
+     "elsewhere with --out."),
+    (errno.EROFS, "the folder is write-protected. The file was left as it was. Write elsewhere "
+     "with --out."),
+    (errno.EIO, "the file cannot be written: Input/output error. The file was left as it was. "
+     "Write elsewhere with --out."),
+])
+def test_faults_of_the_disk_are_said_plainly(tmp_path, number, said):
+    def fail(beside):
+        raise OSError(number, os.strerror(number))
+
+    with pytest.raises(PvaError) as raised:
+        write_with(tmp_path / "a.txt", fail)
+    assert str(raised.value) == f"{tmp_path / 'a.txt'}: {said}"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_in_the_way_of_a_folder(tmp_path):
+    (tmp_path / "results").write_text("not a folder")
+    with pytest.raises(PvaError, match="a file and a folder of the same name are in each other's"):
+        write_text_atomic(tmp_path / "results" / "a.txt", "x")
+
+
+def test_digest_and_shipped(tmp_path):
+    path = write_text_atomic(tmp_path / "a.txt", "abc")
+    assert digest(path) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert shipped("scenarios").is_dir()
+    for name in ("scenarios/nowhere", "../etc"):
+        with pytest.raises(PvaError, match=f"the package carries no data called {name}"):
+            shipped(name)
