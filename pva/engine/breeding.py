@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
-from numba import njit, uint64
+from numba import njit
 
+from pva.engine.lanes import add, fill
 from pva.engine.samplers import gamma, poisson
 from pva.model.record import ENTRIES, HALF_DENSITY, SCALE, T_ATTACHED, T_FISH
 
@@ -14,110 +15,144 @@ _SUITABILITY, _CONTACT, _CAPACITY, _DENSITY = range(4)
 
 
 @njit(cache=True, nogil=True)
-def breed(recruits, life, work, individuals, key, year, tally):
+def breed(recruits, life, work, individuals, year, tally):
     """Recruits of every site, into `work.recruits`; parents are `work.n` as it stands."""
     for site in range(work.n.shape[1]):
-        breeders = _breeders(life, work, site)
+        _breeders(life, work, site)
         if recruits.recruit_form == ENTRIES:
             _young_per_animal(recruits, work, site)
         else:
-            work.recruits[site, 0] = _through_hosts(recruits, life, work, site, breeders, year,
-                                                    tally)
-        factor = work.bad_recruitment[site] / (1.0 + breeders / recruits.beverton_holt[site])
-        factor *= math.exp(-breeders / recruits.ricker[site])
-        k = recruits.dispersion[site]
-        if individuals and k > 0.0:
-            factor *= gamma(k, key, recruits.disperse_address[site], year) / k
-        for r in range(work.recruits.shape[1]):
-            mean = work.recruits[site, r] * factor
-            work.recruits[site, r] = mean
-            if individuals:
-                address = recruits.recruit_address[site, r]
-                work.recruits[site, r] = poisson(mean, key, uint64(address), year)
+            _glochidia(recruits, life, work, site)
+            _through_hosts(recruits, work, site, year, tally)
+        _crowding(recruits, work, site)
+        if individuals:
+            _whole_young(recruits, work, site, year)
+        else:
+            for r in range(work.recruits.shape[1]):
+                for i in range(len(work.factor)):
+                    work.recruits[site, r, i] *= work.factor[i]
 
 
 @njit(cache=True, nogil=True)
 def _breeders(life, work, site):
-    total = 0.0
+    """Animals that may breed this year, into `work.total`."""
+    fill(work.total, 0.0)
     for c in range(work.n.shape[2]):
         if life.breeds[c]:
-            total += work.n[0, site, c] + work.n[1, site, c]
-    return total
+            add(work.total, work.n[0, site, c])
+            add(work.total, work.n[1, site, c])
+
+
+@njit(cache=True, nogil=True)
+def _crowding(recruits, work, site):
+    """What multiplies mean recruits: bad years, and limits by breeding animals."""
+    for i in range(len(work.factor)):
+        factor = work.bad_recruitment[site, i]
+        if recruits.beverton_holt[site] < math.inf:
+            factor /= 1.0 + work.total[i] / recruits.beverton_holt[site]
+        if recruits.ricker[site] < math.inf:
+            factor *= math.exp(-work.total[i] / recruits.ricker[site])
+        work.factor[i] = factor
+
+
+@njit(cache=True, nogil=True)
+def _whole_young(recruits, work, site, year):
+    """Whole numbers of young; chance at the site of birth."""
+    k = recruits.dispersion[site]
+    for i in range(len(work.factor)):
+        factor = work.factor[i]
+        key = work.own_key[i]
+        if k > 0.0 and work.total[i] > 0.0:
+            factor *= gamma(k, key, recruits.disperse_address[site], year) / k
+        for r in range(work.recruits.shape[1]):
+            work.recruits[site, r, i] = poisson(work.recruits[site, r, i] * factor, key,
+                                                recruits.recruit_address[site, r], year)
 
 
 @njit(cache=True, nogil=True)
 def _young_per_animal(recruits, work, site):
-    for r in range(len(recruits.recruit_class)):
-        work.recruits[site, r] = 0.0
+    for r in range(work.recruits.shape[1]):
+        fill(work.recruits[site, r], 0.0)
     for e in range(len(recruits.entry_to)):
         parent = recruits.entry_from[e]
-        young = work.rate[recruits.entry_slot[site, e]] * (
-            work.n[0, site, parent] + work.n[1, site, parent])
+        slot = recruits.entry_slot[site, e]
         for r in range(len(recruits.recruit_class)):
             if recruits.recruit_class[r] == recruits.entry_to[e]:
-                work.recruits[site, r] += young
+                for i in range(len(work.total)):
+                    work.recruits[site, r, i] += work.rate[slot, i] * (
+                        work.n[0, site, parent, i] + work.n[1, site, parent, i])
 
 
 @njit(cache=True, nogil=True)
-def _glochidia(recruits, life, work, site, breeders):
-    """Glochidia released at a site in the year."""
+def _glochidia(recruits, life, work, site):
+    """Glochidia released at a site in the year, into `work.some`."""
     slot = recruits.chain_slot[site]
-    total = 0.0
+    fill(work.some, 0.0)
     for c in range(work.n.shape[2]):
         if life.breeds[c]:
-            animals = work.n[0, site, c] + work.n[1, site, c]
-            total += animals * recruits.fecundity_shape[site, c]
-    density = breeders / recruits.area[site]
+            shape = recruits.fecundity_shape[site, c]
+            for i in range(len(work.some)):
+                work.some[i] += shape * (work.n[0, site, c, i] + work.n[1, site, c, i])
     form = recruits.fertilised_form[site]
-    share = 1.0
-    if breeders <= 0.0:
-        share = 0.0
-    elif form == HALF_DENSITY:
-        share = density / (density + recruits.fertilised_density[site])
-    elif form == SCALE:
-        share = -math.expm1(-density / recruits.fertilised_density[site])
-    return (total * share * work.rate[slot[_FEMALES]] * work.rate[slot[_GRAVID]]
-            * work.rate[slot[_GLOCHIDIA]])
+    scale = recruits.fertilised_density[site]
+    for i in range(len(work.some)):
+        density = work.total[i] / recruits.area[site]
+        share = 1.0
+        if form == HALF_DENSITY and density > 0.0:
+            share = density / (density + scale)
+        elif form == SCALE:
+            share = -math.expm1(-density / scale)
+        work.some[i] *= (share * work.rate[slot[_FEMALES], i] * work.rate[slot[_GRAVID], i]
+                         * work.rate[slot[_GLOCHIDIA], i])
 
 
 @njit(cache=True, nogil=True)
-def _through_hosts(recruits, life, work, site, breeders, year, tally):
+def _through_hosts(recruits, work, site, year, tally):
     """Mean recruits of the host chain; remembers the load offered for next year's immunity."""
-    slot = recruits.chain_slot[site]
-    glochidia = _glochidia(recruits, life, work, site, breeders)
     hosts = recruits.host_slot.shape[1]
-    meeting = 0.0
+    attachment = recruits.chain_slot[site, _ATTACHMENT]
+    settlement = recruits.chain_slot[site, _SETTLEMENT]
+    meeting = work.left
+    fill(meeting, 0.0)
     for h in range(hosts):
-        meeting += (work.rate[recruits.host_slot[site, h, _CONTACT]]
-                    * _density(recruits, work, site, h, year))
-    met = -math.expm1(-meeting)
-    juveniles = 0.0
+        contact = recruits.host_slot[site, h, _CONTACT]
+        for i in range(len(meeting)):
+            meeting[i] += work.rate[contact, i] * _density(recruits, work, site, h, year, i)
+    juveniles = work.recruits[site, 0]
+    fill(juveniles, 0.0)
     for h in range(hosts):
-        density = _density(recruits, work, site, h, year)
-        fish = density * recruits.area[site] / 100.0
-        load = 0.0
-        carried = 0.0
-        if fish > 0.0 and meeting > 0.0:
-            contact = work.rate[recruits.host_slot[site, h, _CONTACT]]
-            load = (glochidia * work.rate[slot[_ATTACHMENT]] * met * contact * density / meeting
-                    / fish)
-            carried = load
-            capacity_slot = recruits.host_slot[site, h, _CAPACITY]
-            if capacity_slot >= 0:
-                capacity = work.rate[capacity_slot]
-                carried = capacity * -math.expm1(-load / capacity) if capacity > 0.0 else 0.0
-        most, half_load = recruits.host_immunity[site, h]
-        immune = most * (1.0 - 2.0 ** (-work.load[site, h] / half_load))
-        juveniles += (fish * carried * work.rate[recruits.host_slot[site, h, _SUITABILITY]]
-                      * (1.0 - immune))
-        work.load[site, h] = load
-        tally[site, T_ATTACHED] += fish * carried
-        tally[site, T_FISH] += fish
-    return juveniles * work.rate[slot[_SETTLEMENT]]
+        contact = recruits.host_slot[site, h, _CONTACT]
+        suitability = recruits.host_slot[site, h, _SUITABILITY]
+        capacity = recruits.host_slot[site, h, _CAPACITY]
+        most = recruits.host_immunity[site, h, 0]
+        half_load = recruits.host_immunity[site, h, 1]
+        for i in range(len(juveniles)):
+            density = _density(recruits, work, site, h, year, i)
+            fish = density * recruits.area[site] / 100.0
+            load = 0.0
+            carried = 0.0
+            if fish > 0.0 and meeting[i] > 0.0:
+                share = -math.expm1(-meeting[i]) * work.rate[contact, i] * density / meeting[i]
+                load = work.some[i] * work.rate[attachment, i] * share / fish
+                carried = load
+                if capacity >= 0:
+                    most_carried = work.rate[capacity, i]
+                    carried = 0.0
+                    if most_carried > 0.0:
+                        carried = most_carried * -math.expm1(-load / most_carried)
+            immune = 0.0
+            if most > 0.0:
+                immune = most * (1.0 - 2.0 ** (-work.load[site, h, i] / half_load))
+            juveniles[i] += fish * carried * work.rate[suitability, i] * (1.0 - immune)
+            work.load[site, h, i] = load
+            tally[site, T_ATTACHED, i] += fish * carried
+            tally[site, T_FISH, i] += fish
+    for i in range(len(juveniles)):
+        juveniles[i] *= work.rate[settlement, i]
 
 
 @njit(cache=True, nogil=True)
-def _density(recruits, work, site, host, year):
+def _density(recruits, work, site, host, year, lane):
     """Fish per 100 m2 of a host in the year."""
-    return (work.rate[recruits.host_slot[site, host, _DENSITY]]
-            * recruits.host_factor[year, site, host] * work.bad_hosts[site])
+    return (work.rate[recruits.host_slot[site, host, _DENSITY], lane]
+            * recruits.host_factor[year, site, host] * work.bad_hosts[site, lane])

@@ -4,189 +4,188 @@ from __future__ import annotations
 
 import math
 
-from numba import njit, uint64
+from numba import njit
 
-from pva.engine.samplers import binomial, hypergeometric
+from pva.engine.lanes import (
+    add,
+    any_in,
+    clear_animals,
+    copy,
+    copy_animals,
+    drawn_from,
+    fill,
+    some_of,
+    split_off,
+)
 from pva.model.record import STOCKED, T_ADULT_DEATHS, T_REACHED_ADULT, T_RECRUITS, WILD
 
 
 @njit(cache=True, nogil=True)
-def some_of(n, share, individuals, key, address, year):
-    """Animals out of n that do something with a chance `share` each."""
-    if individuals:
-        return binomial(n, share, key, uint64(address), year)
-    return n * min(max(share, 0.0), 1.0)
-
-
-@njit(cache=True, nogil=True)
 def class_survival(life, work, site, c):
-    """Survival of residents of a class this year, bad years included."""
+    """Survival of residents of a class this year, bad years included, into `work.chance`."""
     slot = life.survival_slot[site, c]
     if slot < 0:
-        return 0.0
-    return min(1.0, work.rate[slot] * work.bad_survival[site, c])
+        fill(work.chance, 0.0)
+        return
+    for i in range(len(work.chance)):
+        work.chance[i] = min(1.0, work.rate[slot, i] * work.bad_survival[site, c, i])
 
 
 @njit(cache=True, nogil=True)
-def residents_live(life, work, individuals, key, year, tally):
+def residents_live(life, work, individuals, year, tally):
     """Survival and growth of the animals that were here at the census."""
-    work.grown[:] = 0.0
+    clear_animals(work.grown)
     for origin in range(work.n.shape[0]):
         for site in range(work.n.shape[1]):
             for c in range(work.n.shape[2]):
                 n = work.n[origin, site, c]
-                if n <= 0.0:
+                if not any_in(n):
                     continue
-                alive = some_of(n, class_survival(life, work, site, c), individuals, key,
-                                life.survive_address[origin, site, c], year)
+                class_survival(life, work, site, c)
+                some_of(n, work.chance, work.left, individuals, work.own_key,
+                        life.survive_address[origin, site, c], year)
                 if life.adult[c]:
-                    tally[site, T_ADULT_DEATHS] += n - alive
-                reached = grow(life, work, origin, site, c, alive, individuals, key,
-                               life.grow_address[origin, site], year)
-                if origin == WILD:
-                    tally[site, T_REACHED_ADULT] += reached
-    work.n[:] = work.grown
+                    _deaths(tally[site, T_ADULT_DEATHS], n, work.left)
+                grow(life, work, origin, site, c, individuals, life.grow_address[origin, site],
+                     year, tally)
+    copy_animals(work.n, work.grown)
 
 
 @njit(cache=True, nogil=True)
-def grow(life, work, origin, site, c, alive, individuals, key, address, year):
-    """Spread survivors of a class over the classes they reach; returns those newly adult."""
-    left = alive
-    share_left = 1.0
-    reached = 0.0
+def _deaths(tally, n, alive):
+    for i in range(len(n)):
+        tally[i] += n[i] - alive[i]
+
+
+@njit(cache=True, nogil=True)
+def grow(life, work, origin, site, c, individuals, address, year, tally):
+    """Spread the survivors of a class, `work.left`, over the classes they reach."""
+    fill(work.share, 1.0)
     for step in range(life.grow_start[c], life.grow_start[c + 1]):
-        if left <= 0.0 or share_left <= 0.0:
-            break
-        share = min(work.rate[life.grow_slot[site, step]], share_left)
-        moved = some_of(left, share / share_left, individuals, key, address[step], year)
         to = life.grow_to[step]
-        work.grown[origin, site, to] += moved
-        if life.adult[to] and not life.adult[c]:
-            reached += moved
-        left -= moved
-        share_left -= share
-    work.grown[origin, site, c] += left
-    return reached
+        split_off(work.left, work.share, work.rate[life.grow_slot[site, step]], work.chance,
+                  work.some, individuals, work.own_key, address[step], year)
+        add(work.grown[origin, site, to], work.some)
+        if origin == WILD and life.adult[to] and not life.adult[c]:
+            add(tally[site, T_REACHED_ADULT], work.some)
+    add(work.grown[origin, site, c], work.left)
 
 
 @njit(cache=True, nogil=True)
-def releases_live(releases, life, work, individuals, key, year, tally):
+def releases_live(releases, life, work, individuals, year, tally):
     """First-year survival and growth of this year's releases, then they join the stocked."""
-    work.grown[:] = 0.0
+    clear_animals(work.grown)
     for row in range(work.released.shape[0]):
         site = releases.release_site[row]
         for c in range(work.released.shape[1]):
             n = work.released[row, c]
-            if n <= 0.0:
+            if not any_in(n):
                 continue
-            alive = some_of(n, _first_year(releases, life, work, row, site, c), individuals, key,
-                            releases.release_address[row, c], year)
+            _first_year(releases, life, work, row, site, c)
+            some_of(n, work.chance, work.left, individuals, work.own_key,
+                    releases.release_address[row, c], year)
             if life.adult[c]:
-                tally[site, T_ADULT_DEATHS] += n - alive
-            grow(life, work, STOCKED, site, c, alive, individuals, key,
-                 releases.release_grow_address[row], year)
-    work.n[:] += work.grown
+                _deaths(tally[site, T_ADULT_DEATHS], n, work.left)
+            grow(life, work, STOCKED, site, c, individuals, releases.release_grow_address[row],
+                 year, tally)
+    for site in range(work.n.shape[1]):
+        for c in range(work.n.shape[2]):
+            add(work.n[STOCKED, site, c], work.grown[STOCKED, site, c])
 
 
 @njit(cache=True, nogil=True)
 def _first_year(releases, life, work, row, site, c):
-    usual = class_survival(life, work, site, c)
+    """Survival of this year's releases, into `work.chance`."""
+    class_survival(life, work, site, c)
     slot = releases.release_survival_slot[row]
     if slot < 0 or life.survival_slot[site, c] < 0:
-        return usual
-    if releases.release_times_survival[row]:
-        return work.rate[slot] * usual
-    return min(1.0, work.rate[slot] * work.bad_survival[site, c])
+        return
+    for i in range(len(work.chance)):
+        if releases.release_times_survival[row]:
+            work.chance[i] *= work.rate[slot, i]
+        else:
+            work.chance[i] = min(1.0, work.rate[slot, i] * work.bad_survival[site, c, i])
 
 
 @njit(cache=True, nogil=True)
-def move(space, work, individuals, key, year):
+def move(space, work, individuals, year):
     """Movement between sites, all origins and classes at once; the lost leave the river."""
     if len(space.move_from) == 0:
         return
-    work.grown[:] = 0.0
+    clear_animals(work.grown)
     for origin in range(work.n.shape[0]):
         for site in range(work.n.shape[1]):
             for c in range(work.n.shape[2]):
-                left = work.n[origin, site, c]
-                share_left = 1.0
+                copy(work.left, work.n[origin, site, c])
+                fill(work.share, 1.0)
                 for row in range(len(space.move_from)):
                     if space.move_from[row] != site or not space.move_class[row, c]:
                         continue
-                    if left <= 0.0 or share_left <= 0.0:
-                        break
-                    share = min(work.rate[space.move_slot[row]], share_left)
-                    gone = some_of(left, share / share_left, individuals, key,
-                                   space.move_address[origin, row, c], year)
+                    split_off(work.left, work.share, work.rate[space.move_slot[row]], work.chance,
+                              work.some, individuals, work.own_key,
+                              space.move_address[origin, row, c], year)
                     if space.move_to[row] >= 0:
-                        work.grown[origin, space.move_to[row], c] += gone
-                    left -= gone
-                    share_left -= share
-                work.grown[origin, site, c] += left
-    work.n[:] = work.grown
+                        add(work.grown[origin, space.move_to[row], c], work.some)
+                add(work.grown[origin, site, c], work.left)
+    copy_animals(work.n, work.grown)
 
 
 @njit(cache=True, nogil=True)
-def recruits_arrive(recruits, space, life, work, individuals, key, year, tally):
+def recruits_arrive(recruits, space, life, work, individuals, year, tally):
     """Recruits carried by hosts, then all recruits enter their class as wild animals."""
     sites = work.n.shape[1]
-    work.arriving[:] = 0.0
     for site in range(sites):
         for r in range(work.recruits.shape[1]):
-            left = work.recruits[site, r]
-            share_left = 1.0
+            fill(work.arriving[site, r], 0.0)
+    for site in range(sites):
+        for r in range(work.recruits.shape[1]):
+            copy(work.left, work.recruits[site, r])
+            fill(work.share, 1.0)
             for to in range(sites):
-                share = min(space.carried[site, to], share_left)
-                if share <= 0.0 or left <= 0.0:
+                if space.carried[site, to] <= 0.0:
                     continue
-                gone = some_of(left, share / share_left, individuals, key,
-                               space.carry_address[site, to, r], year)
-                work.arriving[to, r] += gone
-                left -= gone
-                share_left -= share
-            work.arriving[site, r] += left
+                fill(work.factor, space.carried[site, to])
+                split_off(work.left, work.share, work.factor, work.chance, work.some, individuals,
+                          work.own_key, space.carry_address[site, to, r], year)
+                add(work.arriving[to, r], work.some)
+            add(work.arriving[site, r], work.left)
     for site in range(sites):
         for r in range(work.recruits.shape[1]):
             c = recruits.recruit_class[r]
-            work.n[WILD, site, c] += work.arriving[site, r]
-            tally[site, T_RECRUITS] += work.arriving[site, r]
+            add(work.n[WILD, site, c], work.arriving[site, r])
+            add(tally[site, T_RECRUITS], work.arriving[site, r])
             if life.adult[c]:
-                tally[site, T_REACHED_ADULT] += work.arriving[site, r]
+                add(tally[site, T_REACHED_ADULT], work.arriving[site, r])
 
 
 @njit(cache=True, nogil=True)
-def crowd(space, life, work, individuals, key, year):
+def crowd(space, life, work, individuals, year):
     """Ceilings: adults down to theirs, then all animals down to theirs, at random."""
     for site in range(work.n.shape[1]):
-        _ceiling(work, site, space.ceiling_adults[site], life.adult, True, individuals, key,
+        _ceiling(work, site, space.ceiling_adults[site], life.adult, True, individuals,
                  space.ceiling_address[0], year)
-        _ceiling(work, site, space.ceiling_animals[site], life.adult, False, individuals, key,
+        _ceiling(work, site, space.ceiling_animals[site], life.adult, False, individuals,
                  space.ceiling_address[1], year)
 
 
 @njit(cache=True, nogil=True)
-def _ceiling(work, site, most, adult, adults_only, individuals, key, address, year):
+def _ceiling(work, site, most, adult, adults_only, individuals, address, year):
     if most == math.inf:
         return
-    total = 0.0
+    fill(work.total, 0.0)
     for origin in range(work.n.shape[0]):
         for c in range(work.n.shape[2]):
             if adult[c] or not adults_only:
-                total += work.n[origin, site, c]
-    keep = most
-    if total <= keep:
+                add(work.total, work.n[origin, site, c])
+    full = False
+    for i in range(len(work.total)):  # a lane that is not full keeps all it has
+        full = full or work.total[i] > most
+        work.left[i] = min(most, work.total[i])
+    if not full:
         return
-    share = keep / total
     for origin in range(work.n.shape[0]):
         for c in range(work.n.shape[2]):
-            if not adult[c] and adults_only:
-                continue
-            n = work.n[origin, site, c]
-            if individuals:
-                kept = hypergeometric(n, total - n, keep, key, uint64(address[origin, site, c]),
-                                      year)
-                total -= n
-                keep -= kept
-                work.n[origin, site, c] = kept
-            else:
-                work.n[origin, site, c] = n * share
+            if adult[c] or not adults_only:
+                drawn_from(work.n[origin, site, c], work.total, work.left, work.some, individuals,
+                           work.own_key, address[origin, site, c], year)
+                copy(work.n[origin, site, c], work.some)

@@ -51,7 +51,7 @@ def default_threads() -> int:
 def block_size(plan: Plan) -> int:
     """Replicates in a block: fixed by the shape of the model, so runs can be repeated."""
     years, sites = plan.switches[3] + 1, plan.life.survive_address.shape[1]
-    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, 1024))
+    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, 512))
 
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
@@ -108,7 +108,7 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
 def _block(plan, draws, first, draw, env, own):
     years = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
-    tallies = np.zeros((len(draw), years, sites, len(TALLIES)))
+    tallies = np.zeros((years, sites, len(TALLIES), len(draw)))
     stage_sum = np.zeros((years, origins, sites, classes))
-    simulate_block(plan, draws, draw, env, own, make_work(plan), tallies, stage_sum)
-    return Block(first, draw, tallies, stage_sum)
+    simulate_block(plan, draws, make_work(plan, draw, env, own), tallies, stage_sum)
+    return Block(first, draw, np.ascontiguousarray(np.moveaxis(tallies, 3, 0)), stage_sum)

@@ -1,4 +1,8 @@
-"""Scratch arrays of one thread; nothing is allocated inside the year loop."""
+"""Scratch arrays of one block; nothing is allocated inside the year loop.
+
+The last dimension is the lane: one lane is one replicate; every step of the model year runs over
+all lanes of the block before the next step begins.
+"""
 
 from __future__ import annotations
 
@@ -10,43 +14,59 @@ from pva.model.record import Plan
 
 
 class Work(NamedTuple):
-    """State and scratch of one replicate; counts are floats that hold whole numbers."""
+    """State and scratch of a block; counts are floats that hold whole numbers."""
 
-    n: np.ndarray  # (origin, site, class) animals
-    grown: np.ndarray  # (origin, site, class) animals after survival, growth or movement
-    released: np.ndarray  # (row, class) this year's releases
-    recruits: np.ndarray  # (site, recruit class)
-    arriving: np.ndarray  # (site, recruit class)
-    cell: np.ndarray  # (cell,) standard normals of the year
-    rate: np.ndarray  # (slot,) natural values of the year
-    bad_left: np.ndarray  # (kind, site) years a bad year still lasts
-    bad_survival: np.ndarray  # (site, class) product of multipliers
-    bad_recruitment: np.ndarray  # (site,)
-    bad_hosts: np.ndarray  # (site,)
-    load: np.ndarray  # (site, host) offered last year
-    streak: np.ndarray  # (rule,) years a stop rule has held
-    stopped: np.ndarray  # (row,) 1 where releases have ended
+    draw: np.ndarray  # int64 (lane,) parameter draw
+    env_key: np.ndarray  # uint64 (lane,) key of the environment
+    own_key: np.ndarray  # uint64 (lane,) key of single animals
+    n: np.ndarray  # (origin, site, class, lane) animals
+    grown: np.ndarray  # (origin, site, class, lane) animals after a step
+    released: np.ndarray  # (row, class, lane) this year's releases
+    recruits: np.ndarray  # (site, recruit class, lane)
+    arriving: np.ndarray  # (site, recruit class, lane)
+    cell: np.ndarray  # (cell, lane) standard normals of the year
+    rate: np.ndarray  # (slot, lane) natural values of the year
+    bad_left: np.ndarray  # (kind, site, lane) years a bad year still lasts
+    bad_survival: np.ndarray  # (site, class, lane) product of multipliers
+    bad_recruitment: np.ndarray  # (site, lane)
+    bad_hosts: np.ndarray  # (site, lane)
+    load: np.ndarray  # (site, host, lane) offered last year
+    streak: np.ndarray  # (rule, lane) years a stop rule has held
+    stopped: np.ndarray  # (row, lane) 1 where releases have ended
+    chance: np.ndarray  # (lane,) scratch
+    left: np.ndarray  # (lane,) scratch
+    share: np.ndarray  # (lane,) scratch
+    some: np.ndarray  # (lane,) scratch
+    total: np.ndarray  # (lane,) scratch
+    factor: np.ndarray  # (lane,) scratch
 
 
-def make_work(plan: Plan) -> Work:
-    """Scratch for one thread."""
+def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.ndarray) -> Work:
+    """Scratch for a block of replicates, shapes (lane,)."""
+    lanes = len(draw)
     origins, sites, classes = plan.life.survive_address.shape
     rows = len(plan.releases.release_site)
     entering = len(plan.recruits.recruit_class)
     kinds = len(plan.bad.bad_length)
+    hosts = plan.recruits.host_slot.shape[1]
+    scratch = [np.zeros(lanes) for _ in range(6)]
     return Work(
-        n=np.zeros((origins, sites, classes)),
-        grown=np.zeros((origins, sites, classes)),
-        released=np.zeros((rows, classes)),
-        recruits=np.zeros((sites, entering)),
-        arriving=np.zeros((sites, entering)),
-        cell=np.zeros(len(plan.effects.cell_address)),
-        rate=np.zeros(len(plan.effects.slot_kind)),
-        bad_left=np.zeros((kinds, sites), dtype=np.int64),
-        bad_survival=np.ones((sites, classes)),
-        bad_recruitment=np.ones(sites),
-        bad_hosts=np.ones(sites),
-        load=np.zeros((sites, plan.recruits.host_slot.shape[1])),
-        streak=np.zeros(len(plan.releases.until_row), dtype=np.int64),
-        stopped=np.zeros(rows, dtype=np.int64),
+        np.ascontiguousarray(draw, dtype=np.int64),
+        np.ascontiguousarray(env_key),
+        np.ascontiguousarray(own_key),
+        np.zeros((origins, sites, classes, lanes)),
+        np.zeros((origins, sites, classes, lanes)),
+        np.zeros((rows, classes, lanes)),
+        np.zeros((sites, entering, lanes)),
+        np.zeros((sites, entering, lanes)),
+        np.zeros((len(plan.effects.cell_address), lanes)),
+        np.zeros((len(plan.effects.slot_kind), lanes)),
+        np.zeros((kinds, sites, lanes), dtype=np.int64),
+        np.ones((sites, classes, lanes)),
+        np.ones((sites, lanes)),
+        np.ones((sites, lanes)),
+        np.zeros((sites, hosts, lanes)),
+        np.zeros((len(plan.releases.until_row), lanes), dtype=np.int64),
+        np.zeros((rows, lanes), dtype=np.int64),
+        *scratch,
     )

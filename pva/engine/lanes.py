@@ -1,0 +1,104 @@
+"""What all steps do with a row of lanes: some of the animals, or a sample without replacement."""
+
+from __future__ import annotations
+
+from numba import njit
+
+from pva.engine.samplers import binomial, hypergeometric
+
+
+@njit(cache=True, nogil=True)
+def fill(row, value):
+    """Set every lane of a row. Loops like this compile far faster than whole-array assignments."""
+    for i in range(len(row)):
+        row[i] = value
+
+
+@njit(cache=True, nogil=True)
+def copy(to, row):
+    """Copy a row of lanes."""
+    for i in range(len(row)):
+        to[i] = row[i]
+
+
+@njit(cache=True, nogil=True)
+def add(to, row):
+    """Add a row of lanes to another."""
+    for i in range(len(row)):
+        to[i] += row[i]
+
+
+@njit(cache=True, nogil=True)
+def any_in(row):
+    """Whether any lane of a row is not 0."""
+    for i in range(len(row)):
+        if row[i] != 0.0:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def clear_animals(n):
+    """Empty an array of shape (origin, site, class, lane)."""
+    for origin in range(n.shape[0]):
+        for site in range(n.shape[1]):
+            for c in range(n.shape[2]):
+                fill(n[origin, site, c], 0.0)
+
+
+@njit(cache=True, nogil=True)
+def copy_animals(to, n):
+    """Copy an array of shape (origin, site, class, lane)."""
+    for origin in range(n.shape[0]):
+        for site in range(n.shape[1]):
+            for c in range(n.shape[2]):
+                copy(to[origin, site, c], n[origin, site, c])
+
+
+@njit(cache=True, nogil=True)
+def some_of(n, chance, out, individuals, key, address, year):
+    """Animals out of n that do something with a chance each, into `out`; all shapes (lane,)."""
+    for i in range(len(n)):
+        if n[i] <= 0.0 or chance[i] <= 0.0:
+            out[i] = 0.0
+        elif chance[i] >= 1.0:
+            out[i] = n[i]
+        elif individuals:
+            out[i] = binomial(n[i], chance[i], key[i], address, year)
+        else:
+            out[i] = n[i] * chance[i]
+
+
+@njit(cache=True, nogil=True)
+def split_off(left, share_left, share, chance, out, individuals, key, address, year):
+    """One branch of a multinomial: `share` of the whole, out of what earlier branches left.
+
+    `left` and `share_left` shrink by what goes; a share that would exceed the rest is cut.
+    All shapes (lane,); `chance` is scratch.
+    """
+    for i in range(len(left)):
+        if share_left[i] <= 0.0:
+            chance[i] = 0.0
+        else:
+            cut = min(share[i], share_left[i])
+            chance[i] = cut / share_left[i]
+            share_left[i] -= cut
+    some_of(left, chance, out, individuals, key, address, year)
+    for i in range(len(left)):
+        left[i] -= out[i]
+
+
+@njit(cache=True, nogil=True)
+def drawn_from(n, total, wanted, out, individuals, key, address, year):
+    """Of `wanted` animals taken at random from `total`, those of a group of n, into `out`.
+
+    `total` and `wanted` shrink by the group, so that groups in turn make a sample without
+    replacement. With individuals off `wanted` stays in proportion. All shapes (lane,).
+    """
+    for i in range(len(n)):
+        if individuals:
+            out[i] = hypergeometric(n[i], total[i] - n[i], wanted[i], key[i], address, year)
+        else:
+            out[i] = n[i] * wanted[i] / total[i] if total[i] > 0.0 else 0.0
+        total[i] -= n[i]
+        wanted[i] -= out[i]
