@@ -9,6 +9,7 @@ from pva.errors import FormError, Problem
 from pva.scenario.merging import merge, without_excluded
 from pva.scenario.places import WrittenList, WrittenMap, with_places
 from pva.scenario.resolve_rates import nearest
+from pva.scenario.resolve_sites import ONLY_SITE
 
 KeyPath = str | Sequence
 
@@ -71,13 +72,20 @@ def _step(data: Any, part: Any) -> Any:
 
 def _row(rows: list, part: Any) -> int | None:
     for i, row in enumerate(rows):
-        if isinstance(row, dict) and row.get("name") == part:
+        if isinstance(row, dict) and part in (row.get("name"), _release_name(row)):
             return i
     if isinstance(part, str) and part.isdigit():
         part = int(part)
     if isinstance(part, int) and not isinstance(part, bool) and 0 <= part < len(rows):
         return part
     return None
+
+
+def _release_name(row: dict) -> str | None:
+    """What a release without a name is called."""
+    if "name" in row or "stage" not in row or "number" not in row:
+        return None
+    return f"{row['stage']} at {row.get('site') or ONLY_SITE}"
 
 
 def _set(data: Any, path: list, value: Any, context: tuple, done: tuple) -> Any:

@@ -9,7 +9,7 @@ from pva.scenario.meaning_life import check_life
 from pva.scenario.meaning_plan import check_plan
 from pva.scenario.meaning_sites import check_sites
 from pva.scenario.places import Problems
-from pva.scenario.resolve_rates import RateReader
+from pva.scenario.resolve_rates import RateReader, nearest
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_rates import RateSpec
 from pva.scenario.spec_types import Block
@@ -33,6 +33,7 @@ def check_meaning(spec: ScenarioSpec, problems: Problems, reader: RateReader) ->
     check_life(spec, problems)
     check_sites(spec, problems)
     check_plan(spec, problems)
+    _check_survey_goals(spec, problems, reader)
     _check_numbers(spec, (), problems, reader)
 
 
@@ -47,6 +48,19 @@ def check_years(spec: ScenarioSpec, problems: Problems) -> None:
     elif spec.years.last - spec.years.first > 1000:
         problems.add(("years", "last"), "the scenario spans more than 1,000 years",
                      "Write fewer years.", code="years-too-many")
+
+
+def _check_survey_goals(spec: ScenarioSpec, problems: Problems, reader: RateReader) -> None:
+    """A twin names no estimates file; its survey goals were checked when it was made."""
+    if reader.estimates is None:
+        return
+    for i, goal in enumerate(spec.survey_goals or ()):
+        if goal.estimate not in reader.estimates.keys:
+            problems.add(
+                ("survey_goals", i, "estimate"), f"{{key}}: the estimates file has no "
+                f"`{goal.estimate}`", nearest(goal.estimate, reader.estimates.keys),
+                code="unknown-estimate",
+            )
 
 
 def _check_numbers(block: Block, path: tuple, problems: Problems, reader: RateReader) -> None:

@@ -89,6 +89,9 @@ def _check_matrix(spec: ScenarioSpec, problems: Problems) -> None:
                                  code="out-of-range")
         if name == "survival_and_growth":
             _check_columns(rows, matrix.stages, problems)
+    if not any(map(any, matrix.recruitment)) and not matrix.adults:
+        problems.add(("matrix",), "no stage of {key} counts as adult, and none has recruitment",
+                     "Write `adults: [STAGE]`.", code="no-adults")
     for i, name in enumerate(matrix.adults or ()):
         if name not in matrix.stages:
             unknown_stage(problems, ("matrix", "adults", i), name, matrix.stages)
@@ -131,6 +134,9 @@ def _check_stages_form(spec: ScenarioSpec, problems: Problems) -> None:
     if not any(s.breeds for s in spec.stages):
         problems.add(("stages",), "no stage breeds", "Write `breeds: true` at the adult stage.",
                      code="nobody-breeds")
+    elif not any(s.breeds if s.adult is None else s.adult for s in spec.stages):
+        problems.add(("stages",), "no stage counts as adult", "Write `adult: true` at one of them.",
+                     code="no-adults")
     names = stage_names(spec)
     places = [((), spec)] + [(("sites", i), s) for i, s in enumerate(spec.sites or ())]
     for path, block in places:

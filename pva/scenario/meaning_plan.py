@@ -9,6 +9,7 @@ from typing import Any
 from pva.scenario.meaning_life import stage_names, unknown_stage
 from pva.scenario.meaning_sites import site_names, unknown_site
 from pva.scenario.places import Problems
+from pva.scenario.resolve_plan import release_names
 from pva.scenario.resolve_rates import has_law, nearest
 from pva.scenario.resolved import EACH_SITE, RIVER
 from pva.scenario.spec import ScenarioSpec
@@ -212,7 +213,7 @@ def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
     if solve is None:
         return
     rows = list(spec.releases or ())
-    named = [r.name for r in rows if r.name is not None]
+    named = release_names(rows, next(iter(site_names(spec)), ""))
     if not rows:
         problems.add(("solve",), "{key} has no releases to vary", "Write at least one release.",
                      code="no-releases")
@@ -225,8 +226,8 @@ def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
         problems.add(("solve", "releases"), "{key} is empty", "Name at least one release.",
                      code="no-releases")
     if solve.vary == "mothers":
-        for i, row in enumerate(rows):
-            chosen = solve.releases is None or row.name in solve.releases
+        for i, (row, name) in enumerate(zip(rows, named, strict=True)):
+            chosen = solve.releases is None or name in solve.releases
             if chosen and row.mothers_per_1000 <= 0:
                 problems.add(("releases", i), "{key} is varied by mothers but has no "
                              "`mothers_per_1000`", "Write how many mothers 1,000 animals need.",

@@ -44,13 +44,17 @@ def resolve_releases(spec: ScenarioSpec, sites: Sequence[Site], reader: RateRead
     """Releases by year, with the survival of their first year."""
     rows = spec.releases or []
     places = [r.site or sites[0].name for r in rows]
-    names = row_names([r.name for r in rows],
-                      [f"{r.stage} at {p}" for r, p in zip(rows, places, strict=True)])
+    names = release_names(rows, sites[0].name)
     known = {s.name for s in sites}
     return tuple(
         _release(row, name, place, i, known, reader)
         for i, (row, name, place) in enumerate(zip(rows, names, places, strict=True))
     )
+
+
+def release_names(rows: Sequence[ReleaseSpec], only_site: str) -> list[str]:
+    """Names of release rows, ``STAGE at SITE`` where none is written."""
+    return row_names([r.name for r in rows], [f"{r.stage} at {r.site or only_site}" for r in rows])
 
 
 def row_names(written: Sequence[str | None], otherwise: Sequence[str]) -> list[str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pva.lifehistory.rates import POSITIVE, PROBABILITY, Rate
+from pva.scenario.form import without_nulls
 from pva.scenario.merging import merge_at_site
 from pva.scenario.resolve_life import (
     LifeSpec,
@@ -109,7 +110,7 @@ class SiteReader:
     def _matrix_life(self, written: Any, own: Own) -> Life:
         life = self.matrix
         survival, growth = dict(life.survival), dict(life.growth)
-        written = written or {}
+        written = without_nulls(written or {})
         for stage, over in (written.get("survival") or {}).items():
             if stage in survival:
                 survival[stage] = self._over(survival[stage], over, own, "survival", stage)
@@ -195,6 +196,9 @@ class SiteReader:
 
     def _hosts(self, spec: SiteSpec, recruitment: Recruitment, own: Own) -> tuple:
         densities = []
+        if spec.hosts and not recruitment.hosts:
+            self.warnings.append(f"host densities at {spec.name} are not used: recruitment there "
+                                 "does not depend on hosts")
         for host in recruitment.hosts:
             written = (spec.hosts or {}).get(host.name)
             if written is None:

@@ -169,3 +169,9 @@ def test_written_from_data_extends_a_file(folder):
                                   base_folder=folder)
     assert scenario.resolved.title == "From data" and scenario.path is None
     assert sorted(scenario.input_digests) == ["covariance.nc", "estimates.yaml", "hosts.yaml"]
+
+
+def test_release_without_a_name_is_addressed_by_stage_and_site(folder):
+    matrix = read_scenario(folder / "matrix.yaml").with_changes(
+        {"releases.juvenile at site.number": 20})
+    assert set(matrix.resolved.releases[0].numbers.values()) == {20}
