@@ -1,0 +1,1 @@
+"""Pictures of the page: each module draws one family; only `canvas` imports matplotlib."""

@@ -1,0 +1,87 @@
+"""Chance of falling below the threshold, and of extinction, by year."""
+
+from __future__ import annotations
+
+from pva.report.blocks import Figure, table
+from pva.report.figures.canvas import (
+    CLAY,
+    DASHES,
+    RIVER,
+    SAND,
+    SHALLOW,
+    at_line,
+    in_percent,
+    picture,
+    spread_labels,
+    whole_years,
+)
+from pva.report.words import percent, percent_range
+
+
+def risk_figure(name: str, summary: dict, *, replicates: int, size=(7.2, 3.3)) -> Figure:
+    """Risk curve of a run.
+
+    Parameters
+    ----------
+    summary : dict
+        As `run_summary` gives it.
+    replicates : int
+        In all, for chances that were never seen.
+    """
+    quasi, gone = summary["quasi_extinction"], summary["extinction"]
+    told = _alternative(quasi, gone, replicates)
+    svg, _ = picture(name, lambda sheet: _paint(sheet, quasi, gone, replicates), alternative=told,
+                     title="Chance of decline and of extinction by year", size=size)
+    caption = (f"Chance that adults have fallen below {quasi['threshold']:g} at some census from "
+               f"{quasi['from']} to the year, and chance that no animal is left. Shaded: 95 % "
+               "interval of the simulation.")
+    return Figure(name, caption, told, svg, _data(quasi, gone, replicates))
+
+
+def _paint(sheet, quasi, gone, replicates):
+    axes = sheet.subplots()
+    years = quasi["year"]
+    rows = ((quasi, CLAY, SAND, DASHES[0], f"below {quasi['threshold']:g} adults"),
+            (gone, RIVER, SHALLOW, DASHES[1], "no animal left"))
+    top = max(0.05, 1.25 * max(*quasi["high"], *gone["high"]))
+    ends = spread_labels([quasi["chance"][-1], gone["chance"][-1]], 0.085 * top)
+    for (risk, color, band, dash, label), end in zip(rows, ends, strict=True):
+        axes.fill_between(years, risk["low"], risk["high"], color=band, alpha=0.6, lw=0)
+        axes.plot(years, risk["chance"], color=color, ls=dash)
+        last = percent(risk["chance"][-1], replicates)
+        at_line(axes, years[-1], end, f"{label}: {last}", color=color)
+    axes.axvline(quasi["from"], color=SAND, lw=1)
+    at_line(axes, quasi["from"], top, "counted from here", dx=4, dy=-6, va="top", size=8)
+    axes.set_ylim(0, min(top, 1.0))
+    axes.set_xlim(years[0], years[-1])
+    axes.set_ylabel("chance so far")
+    whole_years(axes.xaxis)
+    in_percent_fine(axes, top)
+
+
+def in_percent_fine(axes, top):
+    """Percents, with tenths where the whole axis is small."""
+    in_percent(axes.yaxis)
+    if top < 0.1:
+        axes.yaxis.set_major_formatter(lambda v, _: f"{100 * v:.1f} %")
+
+
+def _alternative(quasi, gone, replicates):
+    year = quasi["year"][-1]
+    return (f"By {year} the chance of having fallen below {quasi['threshold']:g} adults is "
+            f"{percent(quasi['chance'][-1], replicates)} "
+            f"({percent_range(quasi['low'][-1], quasi['high'][-1])}), and that of extinction "
+            f"{percent(gone['chance'][-1], replicates)} "
+            f"({percent_range(gone['low'][-1], gone['high'][-1])}).")
+
+
+def _data(quasi, gone, replicates):
+    rows = [(str(y), percent(quasi["chance"][i], replicates),
+             percent_range(quasi["low"][i], quasi["high"][i]),
+             percent_range(quasi["draw_low"][i], quasi["draw_high"][i]),
+             percent(gone["chance"][i], replicates),
+             percent_range(gone["low"][i], gone["high"][i]))
+            for i, y in enumerate(quasi["year"]) if y >= quasi["from"]]
+    return table("Risk by year", ("Year", "Below the threshold", "95 % interval of the simulation",
+                                  "Between parameter draws", "No animal left", "95 % interval"),
+                 rows, numbers=range(1, 6))

@@ -1,0 +1,205 @@
+"""What a page is made from: whatever is at hand of records, estimates, runs and decisions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import xarray as xr
+
+from pva.model.matrix import best
+from pva.results.growth import LongRun, long_run
+from pva.results.summary import run_summary
+from pva.scenario.resolved import BEFORE
+from pva.scenario.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class RunOf:
+    """A scenario with the data set of its run."""
+
+    scenario: Scenario
+    data: xr.Dataset
+
+    @cached_property
+    def summary(self) -> dict:
+        """As `pva.results.summary.run_summary` gives it."""
+        return run_summary(self.data)
+
+    @property
+    def title(self) -> str:
+        return self.scenario.resolved.title
+
+    @property
+    def replicates(self) -> int:
+        """Replicates in all."""
+        return int(self.data.attrs["draws"]) * int(self.data.attrs["replicates"])
+
+
+@dataclass(frozen=True)
+class StockOf:
+    """A scenario with its answer to how many to stock, as plain data."""
+
+    scenario: Scenario
+    answer: Mapping[str, Any]
+
+    @property
+    def title(self) -> str:
+        return self.scenario.resolved.title
+
+
+@dataclass(frozen=True)
+class Material:
+    """Everything a page may draw on; what is missing is said on the page, never guessed.
+
+    Parameters
+    ----------
+    study : pva.field.study.Study or None
+    records : pva.field.records.FieldRecords or None
+    estimates : Mapping or None
+        Summary of the estimates as plain data (keys of the design's estimate summary).
+    pictures : Mapping
+        Tables behind the estimate figures, by name.
+    runs : tuple of RunOf
+        The main scenario first.
+    stock : tuple of StockOf
+    comparison : Mapping or None
+        As `Comparison.summary()` gives it.
+    commands : tuple of str
+        Command lines that make the page again.
+    """
+
+    study: Any = None
+    records: Any = None
+    estimates: Mapping[str, Any] | None = None
+    pictures: Mapping[str, Any] | None = None
+    runs: tuple[RunOf, ...] = ()
+    stock: tuple[StockOf, ...] = ()
+    comparison: Mapping[str, Any] | None = None
+    commands: tuple[str, ...] = ()
+
+    @property
+    def main(self) -> RunOf | None:
+        """Run of the main scenario."""
+        return self.runs[0] if self.runs else None
+
+    @property
+    def scenario(self) -> Scenario | None:
+        """The main scenario."""
+        if self.runs:
+            return self.runs[0].scenario
+        return self.stock[0].scenario if self.stock else None
+
+    @property
+    def answer(self) -> Mapping[str, Any] | None:
+        """Stocking answer of the main scenario."""
+        if self.scenario is None:
+            return None
+        return next((s.answer for s in self.stock if s.scenario is self.scenario
+                     or s.scenario.digest == self.scenario.digest), None)
+
+    @cached_property
+    def companion(self) -> LongRun | None:
+        """Long-run analysis of the main scenario."""
+        return None if self.scenario is None else long_run(self.scenario.resolved)
+
+    @cached_property
+    def weights(self) -> list[dict]:
+        """Rates by how much what we do not know about them moves the long-run growth rate.
+
+        Returns
+        -------
+        list of dict
+            ``name``, ``value``, ``elasticity``, ``spread`` (SD over value, or None where nothing
+            is said about it) and ``weight`` = size of elasticity times spread; heaviest first.
+        """
+        return rate_weights(self.scenario, self.companion) if self.scenario else []
+
+
+# settlement is solved anew for every draw's attachment, whose doubt so cancels
+_MAKES_UP_FOR = ("recruits_per_adult", "growth_rate")
+
+
+def rate_weights(scenario: Scenario, companion: LongRun) -> list[dict]:
+    """First-order effect of the doubt of every rate on the long-run growth rate."""
+    table = {row["name"]: row for row in scenario.parameters()}
+    solved = getattr(scenario.resolved.sites[0].recruitment.settlement, "target", None)
+    rows = []
+    for name, value, elasticity in zip(companion.rates, companion.rate_values,
+                                       companion.rate_elasticities, strict=True):
+        if solved in _MAKES_UP_FOR and name.startswith("recruitment/attachment"):
+            continue
+        rows.append(_weight(name, float(value), float(elasticity), table.get(name)))
+    rows += _calibrated_weights(scenario, companion)
+    return sorted(rows, key=lambda r: (-(r["weight"] or 0), -abs(r["elasticity"])))
+
+
+def _weight(name, value, elasticity, row):
+    spread = _relative_sd(row, value) if row else None
+    weight = None if spread is None else abs(elasticity) * spread
+    return {"name": name, "value": value, "elasticity": elasticity, "spread": spread,
+            "weight": weight, "source_kind": row["source_kind"] if row else ""}
+
+
+def _relative_sd(row, value):
+    if not value:
+        return None
+    if row.get("se"):
+        return row["se"] / abs(value)
+    if row.get("low") is not None and row.get("high") is not None:
+        return (row["high"] - row["low"]) / 3.92 / abs(value)
+    return None
+
+
+def _calibrated_weights(scenario, companion):
+    """Target of a calibrated settlement: recruitment is proportional to it."""
+    site = scenario.resolved.sites[0]
+    target = getattr(site.recruitment, "settlement", None)
+    if getattr(target, "target", None) != "recruits_per_adult":
+        return []
+    if scenario.resolved.census != BEFORE:
+        return []  # the matrix is then (I + F) U, and entries do not split into young and old
+    matrix = companion.matrix
+    shares = companion.analysis.elasticities
+    if shares is None or matrix.a.shape != matrix.f.shape:
+        return []
+    of_young = float((shares * _share(matrix.f, matrix.u + matrix.f)).sum())
+    rate = target.rate
+    value = best(rate)
+    row = {"se": rate.se, "low": (rate.interval or (None, None))[0],
+           "high": (rate.interval or (None, None))[1], "source_kind": rate.source.kind}
+    return [_weight("recruits per adult (target of settlement)", value, of_young, row)]
+
+
+def _share(part, whole):
+    return [[p / w if w > 0 else 0.0 for p, w in zip(a, b, strict=True)]
+            for a, b in zip(part, whole, strict=True)]
+
+
+def as_plain(thing) -> Mapping[str, Any] | None:
+    """Plain data of an answer: itself, or what its `summary()` gives."""
+    if thing is None or isinstance(thing, Mapping):
+        return thing
+    return thing.summary()
+
+
+def gather(*, study=None, records=None, estimates=None, pictures=None,
+           runs: Sequence = (), stock: Sequence = (), comparison=None,
+           commands: Sequence[str] = ()) -> Material:
+    """Material from what a caller has: pairs of scenario and data set or answer.
+
+    Parameters
+    ----------
+    estimates, comparison : object or None
+        Plain data, or anything with a `summary()`.
+    runs : sequence of (Scenario, xarray.Dataset)
+        The main scenario first.
+    stock : sequence of (Scenario, StockAnswer or dict)
+    """
+    return Material(
+        study=study, records=records, estimates=as_plain(estimates), pictures=pictures or {},
+        runs=tuple(RunOf(s, d) for s, d in runs),
+        stock=tuple(StockOf(s, as_plain(a)) for s, a in stock),
+        comparison=as_plain(comparison), commands=tuple(commands))

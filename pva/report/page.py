@@ -1,0 +1,132 @@
+"""The page: parts gathered in order, numbered, printed by one template and written whole."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from pva.files import write_text_atomic
+from pva.report.blocks import Section
+from pva.report.material import Material, gather
+from pva.report.sections import answer, basis, closing, estimates, field_records, projection
+
+PARTS = (
+    answer.section,
+    field_records.section,
+    estimates.section,
+    projection.projection,
+    projection.number,
+    projection.risk,
+    projection.compared,
+    basis.depends,
+    basis.parameters,
+    basis.assumptions,
+    closing.cautions,
+    closing.glossary,
+    closing.record,
+)
+
+
+def write_report(path: str | os.PathLike, *, study=None, records=None, estimates=None,
+                 pictures=None, runs: Sequence = (), stock: Sequence = (), comparison=None,
+                 commands: Sequence[str] = ()) -> Path:
+    """Write the page as one self-contained HTML file, whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+        File to write.
+    study : Study or None
+    records : FieldRecords or None
+    estimates : object or None
+        Summary of the estimates: plain data, or anything with a `summary()`.
+    pictures : mapping or None
+        Tables behind the estimate figures, by name; see `pva.report.sections.estimates`.
+    runs : sequence of (Scenario, xarray.Dataset)
+        The main scenario first.
+    stock : sequence of (Scenario, StockAnswer or dict)
+    comparison : Comparison, dict or None
+    commands : sequence of str
+        Command lines that make the page again.
+
+    Returns
+    -------
+    Path
+        Where it stands.
+    """
+    text = render_report(gather(study=study, records=records, estimates=estimates,
+                                pictures=pictures, runs=runs, stock=stock, comparison=comparison,
+                                commands=commands))
+    return write_text_atomic(Path(path), text)
+
+
+def render_report(material: Material) -> str:
+    """The page as text.
+
+    Parameters
+    ----------
+    material : Material
+
+    Returns
+    -------
+    str
+        A whole HTML document.
+    """
+    environment = _environment()
+    return environment.get_template("page.html").render(
+        title=_title(material), subtitle=_subtitle(material), sections=sections_of(material),
+        cautions=closing.CAUTIONS,
+        style=Markup(_source("style.css")), script=Markup(_source("reader.js")))
+
+
+def sections_of(material: Material) -> list[Section]:
+    """Every part of the page, numbered from 1."""
+    sections = [replace(part(material), number=i) for i, part in enumerate(PARTS, start=1)]
+    titles = {s.name: f"{s.number} {s.title}" for s in sections}
+    last = closing.reviewer(material, titles)
+    return [*sections, replace(last, number=len(sections) + 1)]
+
+
+def _title(material):
+    if material.study is not None:
+        return material.study.title
+    return material.scenario.resolved.title if material.scenario else "Mussel restoration"
+
+
+def _subtitle(material):
+    parts = []
+    if material.study is not None and material.scenario is not None:
+        parts.append(material.scenario.resolved.title)
+    species = material.scenario.resolved.species if material.scenario else (
+        ", ".join(material.study.species) if material.study else "")
+    return " \N{MIDDLE DOT} ".join(p for p in (*parts, species) if p)
+
+
+def embedded(data) -> Markup:
+    """Plain data as JSON that cannot end the script element it stands in."""
+    text = json.dumps(data, allow_nan=False, ensure_ascii=False)
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Markup(text)
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(loader=PackageLoader("pva.report"), undefined=StrictUndefined,
+                              autoescape=select_autoescape(default=True, default_for_string=True),
+                              trim_blocks=True, lstrip_blocks=True)
+    environment.filters["embedded"] = embedded
+    environment.filters["drawing"] = Markup  # pictures are made by pva.report.figures alone
+    return environment
+
+
+def _source(name):
+    environment = _environment()
+    return environment.loader.get_source(environment, name)[0]

@@ -1,0 +1,252 @@
+"""The answer: one sentence with its doubt, one picture, one table, and what would change it."""
+
+from __future__ import annotations
+
+from pva.report.blocks import Facts, Points, Section, Text, table
+from pva.report.figures.projection import fan_figure
+from pva.report.figures.stocking import stock_figure
+from pva.report.material import Material
+from pva.report.sections.goals import goal_words, planned, rate_words, unit_words
+from pva.report.words import (
+    count,
+    count_range,
+    exact,
+    known,
+    listed,
+    percent,
+    percent_range,
+    sentence,
+    span,
+    tenths,
+    whole,
+)
+
+LIMITS = {
+    "hosts": "host fish: more fish, or fish that can get there, would raise the chance most",
+    "space": "space: the habitat fills before the goal is reached",
+    "survival": "survival: too many animals die, however many are put in",
+    "bad years": "bad years: they undo what stocking adds",
+    "number stocked": "the largest number tried: more animals than that might be enough",
+}
+
+
+def section(material: Material) -> Section:
+    """First part of the page."""
+    blocks: list = [Text(answer_sentence(material), kind="answer")]
+    doubt = doubt_sentence(material)
+    if doubt:
+        blocks.append(Text(doubt))
+    if material.answer is not None:
+        blocks.append(_facts(material))
+    blocks += _picture(material)
+    if material.main is not None:
+        blocks.append(_verdicts(material))
+    blocks += _matters(material)
+    changes = changes_of(material)
+    if changes:
+        blocks += [Text("", lead="What would change the answer."), Points(tuple(changes))]
+    return Section("answer", "The answer", tuple(blocks), "Answer")
+
+
+def answer_sentence(material: Material) -> str:
+    """The answer in one sentence, with its chance also "in 10"."""
+    answer = material.answer
+    if answer is not None:
+        return _stock_sentence(answer, material.scenario.resolved)
+    if material.main is not None:
+        return _run_sentence(material)
+    if material.estimates or material.records:
+        return ("This page shows what the field records say; no scenario has been run yet, so "
+                "there is no answer to how many animals to stock.")
+    return "Nothing has been run yet, so there is no answer."
+
+
+def _stock_sentence(answer, resolved):
+    unit = unit_words(resolved, answer["releases"])
+    years = span(answer["release_years"])
+    if answer["number"] == 0:
+        return (f"No stocking is needed: with none released, the chance of meeting every goal is "
+                f"{tenths(answer['chance_at_number'])} ({percent(answer['chance_at_number'])}).")
+    if answer["number"] is not None:
+        return (f"About {count(answer['number'])} {unit}, released {years} "
+                f"({count(answer['total_animals'])} in all), give a chance of "
+                f"{tenths(answer['chance_at_number'])} of meeting every goal.")
+    best = (f"the best chance found is {tenths(answer['best_chance'])} "
+            f"({percent(answer['best_chance'])}), with {count(answer['best_number'])} {unit}")
+    if answer["reachable"] is None:
+        return (f"Cannot tell yet whether any number is enough for a chance of "
+                f"{percent(answer['chance_wanted'])}: {best}; more replicates would tell.")
+    return (f"Not reachable: no number up to {count(answer['most'])} {unit} gives the wanted chance "
+            f"of {percent(answer['chance_wanted'])}; {best}.")
+
+
+def _run_sentence(material):
+    summary = material.main.summary
+    joint, years = summary["all_goals"], summary["years"]
+    if joint["chance"] is not None:
+        which = "the goal" if len(summary["goals"]) == 1 else "every goal"
+        return (f"With the plan as written the chance of meeting {which} is "
+                f"{tenths(joint['chance'])} ({percent(joint['chance'], material.main.replicates)});"
+                f" against the wanted {percent(material.scenario.resolved.chance_wanted)} the "
+                f"verdict is: {joint['verdict']}.")
+    adults = summary["adults"]
+    return (f"By {years[-1]} the middle run has {count(adults['q50'][-1])} adults, and 90 of 100 "
+            f"runs lie between {count(adults['q05'][-1])} and {count(adults['q95'][-1])}; the "
+            "scenario sets no goal to judge them by.")
+
+
+def doubt_sentence(material: Material) -> str:
+    """What the number would be if chance or knowledge had fallen out otherwise."""
+    answer = material.answer
+    if answer is None or answer["number"] in (None, 0):
+        return ""
+    parts = []
+    if known(answer["low"]):
+        parts.append("The simulation alone places the number at "
+                     f"{count_range(answer['low'], answer['high'])} a year (95 % interval).")
+    if known(answer["draw_low"]):
+        high = (f"to {count(answer['draw_high'])}" if known(answer["draw_high"])
+                else f"to more than {count(answer['most'])}")
+        parts.append("What we do not know about the rates matters more: from one possible set of "
+                     "rates to another, the number that would be enough runs from "
+                     f"{count(answer['draw_low']) if answer['draw_low'] else 'none'} {high} "
+                     "(95 of 100 sets).")
+    if answer["band"] and answer["band"][1] < answer["most"]:
+        parts.append("More is not always better here: of the numbers tried, those from "
+                     f"{count(answer['band'][0])} to {count(answer['band'][1])} are enough.")
+    return " ".join(parts)
+
+
+def _facts(material):
+    answer, resolved = material.answer, material.scenario.resolved
+    unit = unit_words(resolved, answer["releases"])
+    pairs = []
+    if answer["number"] is not None:
+        pairs.append((count(answer["number"]), f"{unit}, {span(answer['release_years'])}"))
+        pairs.append((percent(answer["chance_at_number"]), "chance of meeting every goal, "
+                      f"{tenths(answer['chance_at_number'])}"))
+        pairs.append((exact(answer["total_animals"]), "animals planned in all"))
+        if answer["cost"]:
+            pairs.append((count(answer["cost"]), "cost of the animals, money of the scenario"))
+        if answer["mothers"]:
+            pairs.append((whole(answer["mothers"]), "mothers needed at the hatchery"))
+    else:
+        pairs.append((percent(answer["best_chance"]), "best chance found, with "
+                      f"{count(answer['best_number'])} {unit}"))
+        pairs.append((percent(answer["chance_wanted"]), "chance wanted"))
+    return Facts(tuple(pairs))
+
+
+def _picture(material):
+    answer = material.answer
+    if answer is not None:
+        unit = unit_words(material.scenario.resolved, answer["releases"])
+        return [stock_figure("answer-number", answer, unit=unit, size=(7.2, 2.7))[0]]
+    if material.main is not None:
+        return [fan_figure("answer-fan", material.main.data,
+                           released=planned(material.scenario.resolved), size=(7.2, 4.4))]
+    return []
+
+
+def _verdicts(material):
+    run = material.main
+    summary, resolved = run.summary, run.scenario.resolved
+    words = {g.name: goal_words(g) for g in resolved.goals}
+    rows = [(f"{g['name']}: {words.get(g['name'], '')}".rstrip(": "),
+             percent(g["chance"], run.replicates), percent_range(g["low"], g["high"]),
+             g["verdict"]) for g in summary["goals"]]
+    joint = summary["all_goals"]
+    if len(rows) > 1:
+        rows.append(("Every goal in the same run", percent(joint["chance"], run.replicates),
+                     percent_range(joint["low"], joint["high"]), joint["verdict"]))
+    quasi, gone = summary["quasi_extinction"], summary["extinction"]
+    last = summary["years"][-1]
+    for risk, name in ((quasi, f"Risk: below {quasi['threshold']:g} adults by {last}"),
+                       (gone, f"Risk: no animal left by {last}")):
+        rows.append((name, percent(risk["chance"][-1], run.replicates),
+                     percent_range(risk["low"][-1], risk["high"][-1]), ""))
+    return table(f"The plan as written ({plan_words(resolved)})",
+                 ("Goal or risk", "Chance", "95 % interval of the simulation",
+                  f"Verdict (wanted {percent(resolved.chance_wanted)})"), rows, numbers=(1, 2))
+
+
+def plan_words(resolved) -> str:
+    """What the scenario releases, in a few words."""
+    numbers = {y: n for y, n in planned(resolved).items() if n > 0}
+    if not numbers:
+        return "nothing is released"
+    least, most = min(numbers.values()), max(numbers.values())
+    size = count(most) if least == most else f"{count(least)} to {count(most)}"
+    return f"{size} {unit_words(resolved)}, {span(numbers)}"
+
+
+def _matters(material):
+    heavy = [r for r in material.weights if r["weight"]]
+    if not heavy:
+        strong = [r for r in material.weights if r["elasticity"]]
+        if not strong:
+            return []
+        top = strong[0]
+        return [Text(f"Long-run growth moves most with {rate_words(top['name'])}; nothing is said "
+                     "about how well it is known, so the doubt shown on this page is too small.",
+                     lead="What matters most.")]
+    top = heavy[0]
+    text = (f"The value of {rate_words(top['name'])} is the assumption that matters most: what we "
+            f"do not know about it moves the yearly growth rate by about "
+            f"{percent(top['weight'])} either way.")
+    return [Text(f"{text} {_standing(top)}", lead="The assumption that matters most.")]
+
+
+def _standing(row):
+    return {
+        "measured": "It was measured in the field; see the estimates below.",
+        "published": "It is taken from published studies of other places; it was not measured "
+                     "here.",
+        "calibrated": "It is solved from a target and cannot be measured.",
+    }.get(row["source_kind"], "It rests on judgement; nobody has measured it here.")
+
+
+def changes_of(material: Material) -> list[str]:
+    """What other scenarios and lifted limits do to the answer, one sentence each."""
+    found = []
+    answer = material.answer
+    if answer is not None and answer["limit"]:
+        found.append(sentence(f"what binds is {LIMITS.get(answer['limit'], answer['limit'])}"))
+    if answer is not None:
+        for row in answer["limits_lifted"]:
+            found.append(f"With the limit of {row['limit']} lifted the best chance becomes "
+                         f"{percent(row['best_chance'])}.")
+    told = set()
+    for other in material.stock:
+        if other.scenario.digest != material.scenario.digest:
+            told.add(other.title)
+            found.append(_other_number(other, answer))
+    for row in _joint_differences(material.comparison):
+        if row["scenario"] not in told:
+            found.append(f"{row['scenario']}: with the plan as written the chance becomes "
+                         f"{percent(row['other'])} instead of {percent(row['first'])}"
+                         + ("." if row["settled"] else " (not settled by these runs)."))
+    return found
+
+
+def _other_number(other, answer):
+    against = f" instead of {count(answer['number'])}" if answer and answer["number"] else ""
+    if other.answer["number"] is not None:
+        return f"{other.title}: about {count(other.answer['number'])} a year{against}."
+    if other.answer["reachable"] is None:
+        return f"{other.title}: cannot tell yet whether any number is enough."
+    limit = other.answer["limit"]
+    binds = f"; what binds: {listed([limit])}" if limit else ""
+    return (f"{other.title}: no number is enough (best chance "
+            f"{percent(other.answer['best_chance'])}){binds}.")
+
+
+def _joint_differences(comparison):
+    if not comparison:
+        return []
+    rows = []
+    for one in comparison["against_first"]:
+        for row in one["differences"]:
+            if row["outcome"] == "all goals":
+                rows.append({"scenario": one["scenario"], **row})
+    return rows

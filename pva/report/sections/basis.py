@@ -1,0 +1,120 @@
+"""What the answer rests on: what it depends on, parameters with sources, numbered assumptions."""
+
+from __future__ import annotations
+
+from pva.report.blocks import Note, Points, Section, Text, table
+from pva.report.figures.bars import elasticity_figure, shares_figure
+from pva.report.material import Material
+from pva.report.sections.goals import rate_words
+from pva.report.words import exact, known, listed, rate, rate_range
+
+KINDS = {"measured": "measured", "published": "published", "calibrated": "calibrated",
+         "assumed": "assumed", "default": "default", "given": "no source named"}
+STATUS = {"read": "seen in the text", "derived": "worked out from the text",
+          "memory": "recalled, not seen in a text"}
+NO_SCENARIO = "There is no scenario behind this page."
+
+
+def depends(material: Material) -> Section:
+    """Shares of variance and effects of rates."""
+    name, title, short = "depends", "What it depends on", "Depends on"
+    if material.scenario is None:
+        return Section(name, title, (Text(NO_SCENARIO),), short)
+    blocks = []
+    if material.main is not None:
+        shares = material.main.summary["variance_shares"]
+        if any(s["unknown"] is not None for s in shares):
+            blocks.append(shares_figure("variance", shares))
+    rows = [{**r, "name": rate_words(r["name"])} for r in material.weights]
+    if rows:
+        blocks += [elasticity_figure("elasticities", rows), *_long_run(material)]
+        unsaid = [r["name"] for r in rows if r["weight"] is None]
+        if unsaid:
+            blocks.append(Note("Doubt that is not stated", "Nothing is said about how well these "
+                               f"are known, so they count as exact: {listed(unsaid)}."))
+    return Section(name, title, tuple(blocks) or (Text(NO_SCENARIO),), short)
+
+
+def _long_run(material):
+    analysis = material.companion.analysis
+    parts = []
+    if known(analysis.growth_rate):
+        parts.append("With unlimited space, average years and no bad years the fastest site would "
+                     f"multiply by {analysis.growth_rate:.3f} a year in the long run")
+    if known(analysis.generation_time_years):
+        parts.append(f"a generation takes about {analysis.generation_time_years:.0f} years")
+    text = "; ".join(parts) + "." if parts else ""
+    if material.main is not None:
+        log = material.main.summary["stochastic_growth_rate"]["log"]
+        if known(log):
+            text += (" With good, average and bad years mixed as assumed, the growth of its "
+                     f"logarithm is {log:+.3f} a year.".replace("-", "\N{MINUS SIGN}"))
+    return [Text(text)] if text else []
+
+
+def parameters(material: Material) -> Section:
+    """Every rate with its doubt, years and source."""
+    name, title, short = "parameters", "Every number and its source", "Parameters"
+    if material.scenario is None:
+        return Section(name, title, (Text(NO_SCENARIO),), short)
+    rows = material.scenario.parameters()
+    counts = {k: sum(r["source_kind"] == k for r in rows) for k in KINDS}
+    told = listed([f"{n} {KINDS[k]}" for k, n in counts.items() if n])
+    blocks = [Text(f"{exact(len(rows))} numbers go into the model: {told}. A number is only as "
+                   "good as where it comes from; those nobody measured or published well carry a "
+                   "mark (\N{BLACK DIAMOND}).")]
+    by_kind: dict[str, list] = {}
+    for row in rows:
+        by_kind.setdefault(row["name"].split("/")[0], []).append(row)
+    blocks += [_parameter_table(kind, part) for kind, part in by_kind.items()]
+    return Section(name, title, tuple(blocks), short)
+
+
+def _parameter_table(kind, rows):
+    heads = ("Number", "Best value", "What we do not know", "SD between years", "Source",
+             "Where from")
+    cells = [(("\N{BLACK DIAMOND} " if r["low_confidence"] else "") + rate_words(r["name"]),
+              _value(r), _doubt(r), rate(r["years_sd"]) if r["years_sd"] else "none stated",
+              KINDS.get(r["source_kind"], r["source_kind"]), _where_from(r)) for r in rows]
+    return table(f"{kind[0].upper()}{kind[1:]}", heads, cells, numbers=(1,))
+
+
+def _value(row):
+    if row["value"] is None:
+        return "solved"
+    if row["by_year"]:
+        return "; ".join(f"{rate(v)} from {y}" for y, v in sorted(row["by_year"].items()))
+    return rate(row["value"])
+
+
+def _doubt(row):
+    if known(row["low"]):
+        return rate_range(row["low"], row["high"])
+    if row["se"]:
+        return f"standard error {rate(row['se'])}"
+    return row["doubt"] or "none stated"
+
+
+def _where_from(row):
+    parts = [row["source"], STATUS.get(row["status"], row["status"]),
+             row["note"] if row["note"] not in (row["source_kind"], "no source named") else ""]
+    return "; ".join(p for p in parts if p)
+
+
+def assumptions(material: Material) -> Section:
+    """Numbered sentences."""
+    name, title, short = "assumptions", "What is assumed", "Assumptions"
+    if material.scenario is None:
+        return Section(name, title, (Text(NO_SCENARIO),), short)
+    blocks = [Text("Each may be wrong; where it is known which way that pushes the answer, the "
+                   "sentence says so."),
+              Points(tuple(_readable(a) for a in material.scenario.assumptions()), numbered=True)]
+    if material.scenario.warnings:
+        blocks.append(Note("Warnings of the scenario",
+                           " ".join(f"{w[0].upper()}{w[1:]}." for w in
+                                    material.scenario.warnings)))
+    return Section(name, title, tuple(blocks), short)
+
+
+def _readable(sentence):
+    return sentence.replace(" m2", " m\N{SUPERSCRIPT TWO}")

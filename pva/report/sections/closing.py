@@ -1,0 +1,130 @@
+"""Limits and cautions, glossary, where a reviewer finds what, and the record of the run."""
+
+from __future__ import annotations
+
+import json
+
+from pva.report.blocks import Points, Section, Terms, Text, table
+from pva.report.material import Material
+from pva.report.words import exact
+
+CAUTIONS = (
+    "Handling, collecting, moving and releasing protected mussels and their host fish needs "
+    "permits; get them before anything is planned in detail.",
+    "Taking animals from a donor bed can harm it. Judge the bed by the lower limit of its "
+    "abundance; taking none is a valid answer.",
+    "Animals, water, nets and boots carry disease and invasive species from one water to another. "
+    "Quarantine, inspect and disinfect as the responsible authority demands.",
+    "The genetics of the source matter: few mothers or a foreign stock can harm the population "
+    "that is to be helped.",
+    "Work in and on the water is dangerous: never alone, with a plan for cold, flow, depth and "
+    "rescue.",
+    "Places of rare mussels are kept secret. This page prints no coordinates; think before passing "
+    "on site names.",
+    "The answer holds only as far as the model and its assumptions hold. It is no approval and no "
+    "legal advice; local codes and licensed practice decide.",
+)
+
+LIMITS = (
+    "The model averages over animals of one stage at one site; it knows no single animals, no beds "
+    "within a site and no food.",
+    "Good and bad years of the past are taken as a guide to those to come; a changing climate or "
+    "river is in it only if the scenario says so.",
+    "An interval of the simulation shrinks with more runs; what we do not know about the rates "
+    "does not, and what nobody thought of is in neither.",
+    "A chance is a degree of belief about many possible futures of this model; only one future "
+    "will happen.",
+)
+
+GLOSSARY = (
+    ("Apparent survival", "Survival with every lost tag counted as a death; corrected survival "
+     "takes tag loss out again."),
+    ("Bad year", "A year of drought, flood, spill or die-off that comes by chance or in a fixed "
+     "year and lowers survival, recruitment or hosts."),
+    ("Calibrated", "Solved so that a stated result holds, because the number itself cannot be "
+     "measured. The result it is solved for is no check of the model."),
+    ("Census", "The yearly moment at which the model counts."),
+    ("Chance wanted", "The agreed chance of meeting every goal in the same run."),
+    ("Detection", "Chance that an animal that is there, marked and alive is met at a visit."),
+    ("Extinction", "No animal left at some census from the stated year on."),
+    ("Glochidium", "Larva of a mussel; it must attach to a host fish to become a juvenile."),
+    ("Host fish", "Fish on which glochidia turn into juveniles; each mussel has its own few."),
+    ("Parameter draw", "One possible set of rates, drawn from what we do not know about them."),
+    ("Quasi-extinction", "Adults below the stated threshold at some census from the stated year "
+     "on: as good as gone."),
+    ("Recruit", "A young animal alive at the first census after its birth."),
+    ("Release survival", "Chance of living through the first months after release; always apart "
+     "from later survival."),
+    ("Replacement ratio", "Wild-born animals reaching adulthood per adult death."),
+    ("Replicate", "One simulated future for one parameter draw."),
+    ("SD", "Standard deviation, a measure of spread."),
+    ("Verdict", "Met: even the lower end of the interval is at least the chance wanted. Not met: "
+     "even the upper end is below. Cannot tell yet: the interval holds it."),
+    ("Wild-born", "Born in the river, whoever the parents were; stocked animals are counted "
+     "apart."),
+)
+
+PROTOCOL = ("Question", "Model", "Data and parameters", "Scenarios", "Sensitivity", "Results",
+            "Limits")
+WHERE = {"Question": ("answer", "projection"), "Model": ("assumptions",),
+         "Data and parameters": ("data", "estimates", "parameters"),
+         "Scenarios": ("scenarios",), "Sensitivity": ("depends",),
+         "Results": ("projection", "number", "risk"), "Limits": ("cautions",)}
+
+
+def cautions(material: Material) -> Section:
+    """Limits of the model and cautions of the work."""
+    return Section("cautions", "Limits and cautions", (
+        Text("", lead="Before anything is done."), Points(CAUTIONS),
+        Text("", lead="What the model cannot say."), Points(LIMITS)), "Cautions")
+
+
+def glossary(material: Material) -> Section:
+    """Words of the page."""
+    return Section("glossary", "Words", (Terms(GLOSSARY),), "Words")
+
+
+def reviewer(material: Material, titles: dict[str, str]) -> Section:
+    """Order of the published protocol for documenting viability analyses.
+
+    Parameters
+    ----------
+    titles : dict of str to str
+        Numbered titles of the parts of this page, by name.
+    """
+    rows = [(part, "; ".join(titles[n] for n in WHERE[part] if n in titles)) for part in PROTOCOL]
+    return Section("reviewer", "Where a reviewer finds what", (
+        Text("In the order of the protocol of Pe'er and others (2013, Conservation Biology "
+             "27:644\N{EN DASH}656) for documenting population viability analyses."),
+        table("The protocol's parts on this page", ("Part", "Stands in"), rows)),
+        "For reviewers")
+
+
+def record(material: Material) -> Section:
+    """Everything needed to make the page again."""
+    rows = []
+    for run in material.runs:
+        a = run.data.attrs
+        rows += [(f"{a['title']}: scenario file", a["scenario_file"] or "made from data"),
+                 ("digest of the resolved scenario", a["digest"]),
+                 ("seed", str(a["seed"])),
+                 ("parameter draws \N{MULTIPLICATION SIGN} replicates",
+                  f"{exact(a['draws'])} \N{MULTIPLICATION SIGN} {exact(a['replicates'])}"),
+                 ("run on", str(a["date"]))]
+    if material.main is not None:
+        a = material.main.data.attrs
+        rows.append(("random numbers", str(a["random_numbers"])))
+        versions = json.loads(a["versions"])
+        rows.append(("versions", ", ".join(f"{k} {v}" for k, v in versions.items())))
+        rows += [(f"input file {name}", digest) for name, digest in
+                 json.loads(a["input_digests"]).items()]
+    if material.answer is not None:
+        rows.append(("seed of the search for the number", str(material.answer["seed"])))
+    blocks = [table("Run record", ("What", "Value"), rows)] if rows else [
+        Text("Nothing was run for this page.")]
+    if material.commands:
+        blocks = [Text("This command makes the page again, number for number:" if
+                       len(material.commands) == 1 else
+                       "These commands make the page again, number for number:"),
+                  *(Text(c, kind="command") for c in material.commands), *blocks]
+    return Section("record", "Record of the run", tuple(blocks), "Record")

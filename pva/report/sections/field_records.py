@@ -1,0 +1,96 @@
+"""What the data are: where every row went, and what was seen."""
+
+from __future__ import annotations
+
+from pva.report.blocks import Heading, Note, Points, Section, Text, table
+from pva.report.material import Material
+from pva.report.words import coarse, exact, listed
+
+
+def section(material: Material) -> Section:
+    """Second part of the page."""
+    title, short = "What the data are", "Data"
+    if material.records is None:
+        return Section("data", title, (Text(
+            "There are no field records behind this page. Every rate is published, assumed or "
+            "calibrated; the table of parameters says which."),), short)
+    account = material.records.account
+    blocks = [_sentence(account), _files(account)]
+    if len(account.reasons):
+        blocks.append(_reasons(account))
+    blocks += [Heading("What was seen"), _seen(material.records)]
+    notes = [str(n) for n in material.records.notes]
+    if notes:
+        blocks += [Heading("Notes of the reading"), Points(tuple(coarse(n) for n in notes))]
+    blocks.append(Note("A heard tag is not a live mussel",
+                       "Readers hear tags on dead shells. Animals seen alive, tags only heard and "
+                       "shells found are three kinds of observation and stay apart."))
+    return Section("data", title, tuple(blocks), short)
+
+
+def _sentence(account):
+    sums = account.totals
+    whole = sums["used"] + sums["flagged"] + sums["set_aside"]
+    adds = "and these add up" if whole == sums["in"] else "and these DO NOT ADD UP"
+    return Text(f"Of {exact(sums['in'])} rows read, {exact(sums['used'])} were used as they stand, "
+                f"{exact(sums['flagged'])} were used with a flag and {exact(sums['set_aside'])} "
+                f"were set aside, {adds}. Rows set aside are kept whole, with the reason, in "
+                "estimates/set_aside.csv; they can be corrected and read again.")
+
+
+def _files(account):
+    rows = [(f"{t['file']}", t["is"], exact(t["in"]), exact(t["used"]), exact(t["flagged"]),
+             exact(t["set_aside"])) for t in account.tables.to_dict("records")]
+    sums = account.totals
+    rows.append(("All files", "", *(exact(sums[k]) for k in ("in", "used", "flagged",
+                                                             "set_aside"))))
+    return table("Rows by file", ("File", "Holds", "Rows in", "Used", "Flagged", "Set aside"),
+                 rows, numbers=(2, 3, 4, 5))
+
+
+def _reasons(account):
+    rows = [(_shown(r), r["effect"], exact(r["rows"]), r["code"])
+            for r in account.reasons.to_dict("records")]
+    return table("Why rows were flagged or set aside",
+                 ("Reason, with one row as example", "What happened", "Rows", "Code"), rows, numbers=(2,))
+
+
+def _shown(reason):
+    """The sentence of a reason; positions are never printed in full."""
+    sentence = reason["sentence"].replace("`", "")
+    return coarse(sentence) if reason["code"].startswith("position") else sentence
+
+
+def _seen(records):
+    rows = []
+    if len(records.releases):
+        animals = int(records.releases["number"].fillna(1).sum())
+        rows.append(("Animals released or marked", exact(animals), _by(records.releases, "source", "number")))
+    if len(records.encounters):
+        rows.append(("Encounters", exact(len(records.encounters)),
+                     _by(records.encounters, "status")))
+    if len(records.visits):
+        rows.append(("Visits", exact(len(records.visits)), _by(records.visits, "method")))
+    if len(records.units):
+        rows.append(("Quadrats dug", exact(len(records.units)), _blank(records)))
+    if len(records.animals):
+        rows.append(("Mussels found in quadrats", exact(len(records.animals)), ""))
+    if len(records.hosts):
+        rows.append(("Host fish samples", exact(len(records.hosts)), _by(records.hosts, "host")))
+    return table("Clean records", ("What", "Number", "Of these"), rows, numbers=(1,))
+
+
+def _by(frame, column, weight=None):
+    sizes = 1 if weight is None else frame[weight].fillna(1)
+    counts = frame.assign(_size=sizes).groupby(column)["_size"].sum()
+    counts = counts.sort_values(ascending=False)
+    return listed([f"{exact(n)} {name}" for name, n in counts.items()][:6]) if len(counts) else ""
+
+
+def _blank(records):
+    found = set(zip(records.animals["survey"].astype(str), records.animals["unit"].astype(str),
+                    strict=True))
+    units = zip(records.units["survey"].astype(str), records.units["unit"].astype(str),
+                strict=True)
+    blank = sum(u not in found for u in units)
+    return f"{exact(blank)} of them without a mussel; blanks count in every density"

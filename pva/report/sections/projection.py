@@ -1,0 +1,268 @@
+"""Projection, chance against number, risk, and scenarios compared."""
+
+from __future__ import annotations
+
+from pva.report.blocks import Folded, Note, Reader, Section, Text, table
+from pva.report.figures.bars import scenarios_figure
+from pva.report.figures.projection import fan_figure
+from pva.report.figures.risk import risk_figure
+from pva.report.figures.stocking import stock_figure
+from pva.report.material import Material
+from pva.report.sections.goals import goal_words, planned, unit_words, whole_river
+from pva.report.words import (
+    count,
+    exact,
+    known,
+    percent,
+    percent_range,
+    signed,
+    whole,
+)
+from pva.results.measures import WORDS
+
+NO_RUN = "No scenario has been run, so there is nothing to show here."
+
+
+def projection(material: Material) -> Section:
+    """Fan, releases, wild-born share."""
+    name, title, short = "projection", "What may happen", "Projection"
+    run = material.main
+    if run is None:
+        return Section(name, title, (Text(NO_RUN),), short)
+    resolved = run.scenario.resolved
+    blocks = [Text(resolved.description)] if resolved.description else []
+    goal = _goal_for_fan(run)
+    if goal is None:
+        blocks.append(fan_figure("fan", run.data, released=planned(resolved)))
+    else:
+        words = _capital(WORDS[goal.measure])
+        blocks.append(fan_figure("fan", run.data, measure=_fan_measure(run.data, goal),
+                                 words=words if _fan_measure(run.data, goal) == goal.measure
+                                 else "Adults", target=_target(goal),
+                                 released=planned(resolved)))
+    blocks.append(_end_table(run))
+    if goal is not None and _fan_measure(run.data, goal) != goal.measure:
+        blocks.append(Note("Read the goal against the right line",
+                           f"The goal counts {WORDS[goal.measure]}; the fan shows all adults, "
+                           "stocked ones among them. Compare the goal with the dashed line of "
+                           "wild-born adults, and take the chance from the verdicts, which judge "
+                           "every run by what the goal says."))
+    return Section(name, title, tuple(blocks), short)
+
+
+def _capital(text):
+    return text[:1].upper() + text[1:]
+
+
+def _goal_for_fan(run):
+    """First goal on a number of adults of the whole river."""
+    resolved = run.scenario.resolved
+    return next((g for g in resolved.goals if g.measure in ("adults", "wild_adults")
+                 and not g.at_most and whole_river(g, resolved)), None)
+
+
+def _fan_measure(data, goal):
+    return goal.measure if f"{goal.measure}_quantile" in data else "adults"
+
+
+def _target(goal):
+    return goal.value, goal.years[0], goal.years[1], f"goal: {goal_words(goal, where=False)}"
+
+
+def _end_table(run):
+    data, rows = run.data, []
+    years = [int(y) for y in data.year.values]
+    picks = sorted({years[0], *(y for y in years if y % 10 == 0), years[-1]})
+    for year in picks:
+        at = data.sel(year=year)
+        fan = at["adults_quantile"]
+        rows.append((str(year), count(float(fan.sel(quantile=0.5))),
+                     f"{count(float(fan.sel(quantile=0.1)))} to "
+                     f"{count(float(fan.sel(quantile=0.9)))}",
+                     count(float(at["wild_adults_mean"])), count(float(at["recruits_mean"])),
+                     _ratio(float(at["replacement_ratio_mean"]))))
+    return table("The projection in numbers, whole river",
+                 ("Year", "Adults, middle run", "80 of 100 runs", "Wild-born adults, mean",
+                  "Recruits, mean", "Replacement ratio, mean"), rows, numbers=range(1, 6),
+                 note="Replacement ratio: wild-born animals reaching adulthood per adult death. "
+                      "Below 1 the population lives on its past.")
+
+
+def _ratio(value):
+    return f"{value:.2f}" if known(value) else count(None)
+
+
+def number(material: Material) -> Section:
+    """Chance against the number stocked, with the reader's control."""
+    name, title, short = "number", "How many to stock", "Number to stock"
+    answer = material.answer
+    if answer is None:
+        return Section(name, title, (Text(
+            "The search for the number to stock has not been run (pva stock SCENARIO)."),), short)
+    unit = unit_words(material.scenario.resolved, answer["releases"])
+    figure, place = stock_figure("number-curve", answer, unit=unit)
+    data = {"number": answer["curve"]["number"], "chance": answer["curve"]["chance"],
+            "low": answer["curve"]["low"], "high": answer["curve"]["high"],
+            "wanted": answer["chance_wanted"], "unit": unit, "place": place,
+            "most": answer["most"]}
+    blocks = [figure, Reader("number-curve", data), _wanted_table(answer, unit)]
+    if answer["order_sheet"]:
+        blocks += _orders(answer, material.scenario.resolved)
+    if answer["warnings"]:
+        blocks += [Note("Mind", " ".join(w + "." for w in answer["warnings"]))]
+    return Section(name, title, tuple(blocks), short)
+
+
+def needed(numbers, chances, wanted):
+    """Smallest number whose interpolated chance is enough; None where none is."""
+    last = None
+    for number, chance in zip(numbers, chances, strict=True):
+        if chance >= wanted:
+            if last is None or chance == last[1]:
+                return number
+            share = (wanted - last[1]) / (chance - last[1])
+            return last[0] + share * (number - last[0])
+        last = number, chance
+    return None
+
+
+def _wanted_table(answer, unit):
+    curve = answer["curve"]
+    rows = []
+    for wanted in (0.5, 0.6, 0.7, 0.8, 0.9, 0.95):
+        at = [needed(curve["number"], curve[k], wanted) for k in ("chance", "high", "low")]
+        none = f"not with up to {count(answer['most'])}"
+        low = whole(at[1])
+        high = whole(at[2]) if at[2] is not None else f"more than {count(answer['most'])}"
+        spread = low if low == high else f"{low} to {high}"
+        rows.append((percent(wanted), whole(at[0]) if at[0] is not None else none,
+                     spread if at[1] is not None else none))
+    return table(f"Number for other chances ({unit})",
+                 ("Chance wanted", "Number", "Range from the simulation's interval"), rows,
+                 numbers=(1, 2), note="Read off by straight lines between the numbers that were "
+                 "simulated; numbers far from the answer rest on fewer runs.")
+
+
+def _orders(answer, resolved):
+    rows = [(str(o["order_year"]), str(o["release_year"]), o["site"], o["release"],
+             _what(o), o["source"], exact(o["number"]), exact(o["mothers"]))
+            for o in answer["order_sheet"]]
+    late = [o for o in answer["order_sheet"] if o["order_year"] < resolved.first]
+    blocks = [Folded("Order sheet by year", (table(
+        "What to order and when", ("Order in", "Release in", "Site", "Release", "Animals",
+                                   "Source", "Number", "Mothers"), rows, numbers=(6, 7)),))]
+    if late:
+        blocks.append(Note("Orders that should be placed already",
+                           f"{len(late)} of {len(rows)} lines must be ordered before "
+                           f"{resolved.first}, the first year of the plan. If they were not, the "
+                           "first releases fall later and the answer changes."))
+    return blocks
+
+
+def _what(order):
+    return f"{order['stage']}, year {order['age']} of the stage" if order["age"] > 1 else \
+        order["stage"]
+
+
+def risk(material: Material) -> Section:
+    """Chances of decline and extinction."""
+    name, title, short = "risk", "Risk of losing it", "Risk"
+    run = material.main
+    if run is None:
+        return Section(name, title, (Text(NO_RUN),), short)
+    summary = run.summary
+    quasi = summary["quasi_extinction"]
+    text = ("A reintroduction starts with few adults, so falling below the threshold counts only "
+            f"from {quasi['from']} on.")
+    if quasi["chance"][-1] == 0:
+        text += (f" In none of {exact(run.replicates)} runs did it happen by "
+                 f"{summary['years'][-1]}; that still allows a chance "
+                 f"{percent(0.0, run.replicates)}.")
+    elif known(quasi["draw_low"][-1]):
+        text += (" From one possible set of rates to another the chance of falling below "
+                 f"{quasi['threshold']:g} adults by {summary['years'][-1]} runs from "
+                 f"{percent(quasi['draw_low'][-1])} to {percent(quasi['draw_high'][-1])} "
+                 "(95 of 100 sets): sampling "
+                 "error is not bad luck of years.")
+    blocks = [Text(text), risk_figure("risk-curve", summary, replicates=run.replicates)]
+    if known(summary["least_adults"]):
+        blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
+                           f"{count(summary['least_adults'])} on average over the runs."))
+    return Section(name, title, tuple(blocks), short)
+
+
+def compared(material: Material) -> Section:
+    """Scenarios against the main one."""
+    name, title, short = "scenarios", "Scenarios compared", "Scenarios"
+    rows = _scenario_rows(material)
+    if len(rows) < 2 and not material.comparison:
+        return Section(name, title, (Text("No other scenario was compared with the main one."),),
+                       short)
+    blocks = []
+    if len(rows) > 1:
+        wanted = material.scenario.resolved.chance_wanted
+        blocks.append(scenarios_figure("scenario-chances", rows, wanted=wanted))
+    if material.comparison:
+        blocks += [Text("The same luck falls on every scenario, so that a difference is that of "
+                        "the plan and not of the dice."), _differences(material.comparison)]
+        blocks += [Note("Mind", w + ".") for w in material.comparison["warnings"]]
+    if len(material.stock) > 1:
+        blocks.append(_numbers(material))
+    return Section(name, title, tuple(blocks), short)
+
+
+def _scenario_rows(material):
+    rows = []
+    for run in material.runs:
+        joint = run.summary["all_goals"]
+        if joint["chance"] is not None:
+            rows.append((run.title, joint["chance"], joint["low"], joint["high"]))
+    return rows
+
+
+def _differences(comparison):
+    rows, same = [], []
+    for other in comparison["against_first"]:
+        for d in other["differences"]:
+            if d["difference"] == 0 and d["settled"]:
+                same.append(f"{other['scenario']}, {d['outcome']}")
+            else:
+                rows.append((other["scenario"], d["outcome"], *_pair(d), _settled(d)))
+    return table(f"Differences from: {comparison['scenarios'][0]}",
+                 ("Scenario", "Outcome", "Main", "Here", "Difference, 95 % interval", "Settled"),
+                 rows, numbers=(2, 3, 4),
+                 note=f"The same in every run: {'; '.join(same)}." if same else "")
+
+
+def _pair(d):
+    if d["outcome"].startswith("adults"):
+        return (count(d["first"]), count(d["other"]), f"{_more(d['difference'])} "
+                f"({_more(d['low'])} to {_more(d['high'])})")
+    points = [f"{signed(100 * d[k])}" if d[k] else "0" for k in ("difference", "low", "high")]
+    return (percent(d["first"]), percent(d["other"]),
+            f"{points[0]} points ({points[1]} to {points[2]})")
+
+
+def _more(value):
+    return ("\N{MINUS SIGN}" if value < 0 else "+") + count(abs(value))
+
+
+def _settled(d):
+    if d["settled"]:
+        return "yes"
+    if d["more_runs"] is None:
+        return "no"
+    return f"no; would need about {count(d['more_runs'])} times the replicates"
+
+
+def _numbers(material):
+    rows = []
+    for one in material.stock:
+        a = one.answer
+        answer = count(a["number"]) if a["number"] is not None else (
+            "cannot tell yet" if a["reachable"] is None else "not reachable")
+        rows.append((one.title, answer, percent(a["best_chance"]), a["limit"] or "",
+                     percent_range(a["chance_wanted"], a["chance_wanted"])))
+    return table("Number to stock by scenario", ("Scenario", "Number a year", "Best chance",
+                                                 "What binds", "Chance wanted"), rows,
+                 numbers=(1, 2, 4))

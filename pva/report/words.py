@@ -1,0 +1,122 @@
+"""Numbers and phrases as the page prints them; nothing is ever printed that is not a number."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+
+from pva.results.wording import animals as animals_rounded
+from pva.results.wording import chance_words, in_ten
+
+NOTHING = "\N{EN DASH}"
+
+
+def known(value) -> bool:
+    """Whether there is a finite number."""
+    return value is not None and math.isfinite(value)
+
+
+def count(value) -> str:
+    """Animals, rounded so that nobody reads more into them than they hold."""
+    if not known(value):
+        return NOTHING
+    return animals_rounded(value) if value == 0 or abs(value) >= 10 else f"{value:.2g}"
+
+
+def exact(value) -> str:
+    """A whole number, every digit."""
+    return f"{value:,.0f}" if known(value) else NOTHING
+
+
+def percent(value, total: int | None = None) -> str:
+    """A chance in percent."""
+    if not known(value):
+        return NOTHING
+    text = chance_words(float(value), total)
+    return "above 99.9 %" if text == "100.0 %" else text
+
+
+def percent_range(low, high) -> str:
+    """Two chances, "66 to 70 %"."""
+    if not (known(low) and known(high)):
+        return NOTHING
+    first, last = _edge(low), _edge(high)
+    return f"{first} %" if first == last else f"{first} to {last} %"
+
+
+def _edge(chance):
+    """An end of an interval: whole percents, tenths near the ends."""
+    value = 100 * chance
+    return f"{value:.0f}" if 5 <= value <= 95 or value in (0, 100) else f"{value:.1f}"
+
+
+def count_range(low, high) -> str:
+    """Two numbers of animals; an end that is not bounded is said so."""
+    if not known(low):
+        return NOTHING
+    if not known(high):
+        return f"{count(low)} or more"
+    first, last = count(low), count(high)
+    return first if first == last else f"{first} to {last}"
+
+
+def whole(value) -> str:
+    """A number of animals to stock: rounded up to a whole one, then as `count`."""
+    return count(math.ceil(value - 1e-9)) if known(value) else NOTHING
+
+
+def rate(value, digits: int = 3) -> str:
+    """A rate to three significant figures."""
+    if not known(value):
+        return NOTHING
+    if value != 0 and (abs(value) < 1e-3 or abs(value) >= 1e5):
+        head, _, power = f"{value:.{digits - 1}e}".partition("e")
+        return f"{head.rstrip('0').rstrip('.')} \N{MULTIPLICATION SIGN} 10^{int(power)}"
+    return f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:,.0f}"
+
+
+def rate_range(low, high) -> str:
+    """Two rates."""
+    return f"{rate(low)} to {rate(high)}" if known(low) and known(high) else NOTHING
+
+
+def signed(value, digits: int = 2) -> str:
+    """A difference with its sign (a true minus)."""
+    if not known(value):
+        return NOTHING
+    size = abs(value)
+    text = f"{size:.0f}" if size >= 10 ** digits else f"{size:.{digits}g}"
+    sign = "+" if value > 0 else "\N{MINUS SIGN}"
+    return text if float(text) == 0 else sign + text
+
+
+def tenths(value) -> str:
+    """ "about 8 in 10"."""
+    return in_ten(float(value)) if known(value) else NOTHING
+
+
+def coarse(text: str) -> str:
+    """Text with every number of three or more decimals, as positions have, cut to one decimal."""
+    return re.sub(r"-?\d{1,3}\.\d{3,}", lambda m: f"{float(m.group()):.1f}", text)
+
+
+def listed(names: Sequence[str]) -> str:
+    """ "a, b and c"."""
+    names = list(names)
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def span(years: Sequence[int]) -> str:
+    """ "2026 to 2033", or the one year."""
+    first, last = min(years), max(years)
+    return str(first) if first == last else f"{first} to {last}"
+
+
+def sentence(text: str) -> str:
+    """Text with a capital first letter and a full stop."""
+    text = text.strip()
+    if not text:
+        return text
+    text = text[0].upper() + text[1:]
+    return text if text.endswith((".", "?", "!")) else text + "."
