@@ -16,6 +16,7 @@ def check_resolved(resolved: Resolved, problems: Problems) -> None:
     """Collect what is wrong with a resolved scenario."""
     for index, site in enumerate(resolved.sites):
         _check_growth(site, index, resolved, problems)
+    _check_alike(resolved, problems)
     _check_movement(resolved, problems)
     _check_year_effects(resolved, problems)
 
@@ -48,6 +49,28 @@ def _check_growth(site: Site, index: int, resolved: Resolved, problems: Problems
             problems.add(
                 path, f"the growth shares of `{stage}` sum to {total:.4g}, above 1",
                 "Lower them: what they leave over stays in the stage.", code="shares-above-one",
+            )
+
+
+def _check_alike(resolved: Resolved, problems: Problems) -> None:
+    """Sites may differ in every rate, but not in the way young come about."""
+    first = resolved.sites[0]
+    for index, site in enumerate(resolved.sites[1:], start=1):
+        one, other = first.recruitment, site.recruitment
+        path = ("sites", index, "recruitment")
+        if one.form != other.form or one.enters != other.enters:
+            what = "the stage that recruits enter" if one.form == other.form else (
+                "recruits per adult or hosts"
+            )
+            problems.add(
+                path, f"{{key}} differs from `{first.name}` in {what}",
+                "Write the same way at every site; rates may differ.", code="sites-not-alike",
+            )
+        elif [h.name for h in one.hosts] != [h.name for h in other.hosts]:
+            problems.add(
+                (*path, "hosts"), f"{{key}} has other hosts than `{first.name}`",
+                "Name all hosts at top level; where one is absent, leave out its density.",
+                code="sites-not-alike",
             )
 
 

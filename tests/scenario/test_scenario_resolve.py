@@ -190,7 +190,7 @@ def test_parameter_table_and_assumptions(folder):
     rows = {r["name"]: r for r in scenario.parameters()}
     assert rows["survival/adult"]["doubt"] == "se 0.0111, joint with other estimates"
     assert not rows["survival/adult"]["low_confidence"]
-    assert rows["recruitment/attachment"]["doubt"] == "1e-06 to 0.001"
+    assert rows["recruitment/attachment"]["doubt"] == "1e-05 to 0.001"
     assert rows["recruitment/attachment"]["low_confidence"]
     assert rows["recruitment/settlement"]["source_kind"] == "calibrated"
     assert list(rows)[:4] == ["survival/age 1", "survival/juvenile", "survival/subadult",
