@@ -13,8 +13,9 @@ from pva.estimate.likelihood import Histories, loglik_and_gradient
 
 KINDS = ("survival", "release", "event", "detection", "shell")
 AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
-FAR = 16.0  # logit that stands for 0 or 1
 RANK_TOLERANCE = 2e-6
+NEW_PARAMETER = 0.05  # variance (logit) first taken for a parameter that a like model lacks
+CONVERGED = 1e-6  # largest derivative of the log likelihood at the end
 
 
 @dataclass(frozen=True)
@@ -123,15 +124,16 @@ def objective(histories: Histories, design: Design, pull: np.ndarray):
     return negative
 
 
-def fit(histories: Histories, design: Design, *, starts=(), pull=None) -> Fit:
-    """Maximise the likelihood from several starts.
+def fit(histories: Histories, design: Design, *, near: Fit | None = None, pull=None) -> Fit:
+    """Maximise the likelihood.
 
     Parameters
     ----------
     histories : Histories
     design : Design
-    starts : sequence of float array (parameter)
-        More starting points, tried besides the standard ones.
+    near : Fit, optional
+        A fit of a like model: the search begins there alone, by the names of the parameters.
+        Without it the search begins at two far-off places and the better end is taken.
     pull : float array (parameter), optional
         Precision (1 / SD^2, logit scale) of a weak pull towards 0.
 
@@ -141,19 +143,34 @@ def fit(histories: Histories, design: Design, *, starts=(), pull=None) -> Fit:
     """
     pull = np.zeros(design.size) if pull is None else np.asarray(pull, float)
     negative = objective(histories, design, pull)
+    starts = _standard_starts(design) if near is None else [_start_near(design, near)]
     best = None
-    for start in [*starts, *_standard_starts(design)]:
+    for start, inverse in starts:
         found = minimize(negative, start, jac=True, method="BFGS",
-                         options={"gtol": 1e-6, "maxiter": 500})
+                         options={"gtol": 1e-3, "maxiter": 500, "hess_inv0": inverse})
         if best is None or found.fun < best.fun - 1e-7:
             best = found
-    beta = _polish(negative, best.x)
+    beta, information = _polish(negative, best.x)
     value, _ = negative(beta)
-    information = hessian(negative, beta)
     stuck = _stuck(design, beta, information)
     covariance, told, rank = _invert(information, stuck)
     loglik = -(value - 0.5 * float(pull @ beta**2))
     return Fit(beta, covariance, loglik, told, stuck, histories, design, pull, rank)
+
+
+def _start_near(design: Design, near: Fit) -> tuple[np.ndarray, np.ndarray]:
+    """Estimates and covariance of a like model, as far as the names agree."""
+    place = {name: i for i, name in enumerate(near.design.names)}
+    beta, inverse = np.zeros(design.size), np.eye(design.size) * NEW_PARAMETER
+    known = [(i, place[n]) for i, n in enumerate(design.names) if n in place]
+    for i, j in known:
+        beta[i] = np.clip(near.beta[j], -AT_BOUNDARY, AT_BOUNDARY)
+    clear = [(i, j) for i, j in known if np.isfinite(near.covariance[j, j])]
+    if clear:
+        here, there = (list(x) for x in zip(*clear, strict=True))
+        values, vectors = np.linalg.eigh(near.covariance[np.ix_(there, there)])
+        inverse[np.ix_(here, here)] = (vectors * np.clip(values, 1e-5, 25.0)) @ vectors.T
+    return beta, 0.5 * (inverse + inverse.T)
 
 
 def _standard_starts(design: Design):
@@ -167,22 +184,38 @@ def _standard_starts(design: Design):
             if matrix.size:
                 target = np.full(matrix.shape[0], level)
                 beta[where[kind]] = np.linalg.lstsq(matrix, target, rcond=None)[0]
-        yield beta
+        yield beta, np.eye(design.size)
 
 
-def _polish(negative, beta: np.ndarray) -> np.ndarray:
-    """A few Newton steps, taken only where they lower the objective."""
+def _polish(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Newton steps with a rough second derivative, taken only where they help; the information."""
     value, gradient = negative(beta)
-    for _ in range(4):
-        if np.abs(gradient).max(initial=0.0) < 1e-7:
+    for _ in range(3):
+        rough, moved = _one_sided(negative, beta, gradient), 0.0
+        for _ in range(8):
+            if np.abs(gradient).max(initial=0.0) < CONVERGED:
+                break
+            step = np.linalg.lstsq(rough, gradient, rcond=RANK_TOLERANCE)[0]
+            step *= min(1.0, 2.0 / max(np.abs(step).max(initial=0.0), 1e-12))
+            tried, tried_gradient = negative(beta - step)
+            if not tried < value + 1e-10:
+                break
+            moved = max(moved, float(np.abs(step).max(initial=0.0)))
+            beta, value, gradient = beta - step, tried, tried_gradient
+        if np.abs(gradient).max(initial=0.0) < CONVERGED or moved < 1e-6:
             break
-        step = np.linalg.lstsq(hessian(negative, beta), gradient, rcond=1e-8)[0]
-        step *= min(1.0, 2.0 / max(np.abs(step).max(initial=0.0), 1e-12))
-        tried, tried_gradient = negative(beta - step)
-        if not tried < value + 1e-10:
-            break
-        beta, value, gradient = beta - step, tried, tried_gradient
-    return beta
+    return beta, hessian(negative, beta)
+
+
+def _one_sided(negative, beta, gradient, step: float = 1e-4) -> np.ndarray:
+    """Second derivatives good enough to step by, at half the cost."""
+    columns = []
+    for i in range(beta.size):
+        shift = np.zeros_like(beta)
+        shift[i] = step
+        columns.append((negative(beta + shift)[1] - gradient) / step)
+    matrix = np.array(columns).reshape(beta.size, beta.size)
+    return 0.5 * (matrix + matrix.T)
 
 
 def hessian(negative, beta: np.ndarray, step: float = 1e-4) -> np.ndarray:

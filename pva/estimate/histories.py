@@ -13,7 +13,7 @@ STEP_FIELDS = (
 PRECISION = 6  # decimals at which two step lengths are one
 
 
-def from_table(table, *, years=None, old_shells: float = 1.0) -> Histories:
+def from_table(table, *, years=None, shell_loss: float = 0.0) -> Histories:
     """Histories of a plain table of captures, one row an animal, one column a visit.
 
     Parameters
@@ -22,7 +22,7 @@ def from_table(table, *, years=None, old_shells: float = 1.0) -> Histories:
         1 seen alive, 0 not seen. Each animal is followed from its first 1.
     years : float array (visit - 1), optional
         Length of each interval; 1 year where left out.
-    old_shells : float
+    shell_loss : float
         See `Histories`.
 
     Returns
@@ -40,10 +40,10 @@ def from_table(table, *, years=None, old_shells: float = 1.0) -> Histories:
         for k in range(begun, n_visits - 1):
             steps.append((years[k], k, NONE, NONE, k, NONE, 1.0, ALIVE if row[k + 1] else 0))
         first.append(len(steps))
-    return collapse(_pack(steps, first, np.ones(len(table)), old_shells))
+    return collapse(_pack(steps, first, np.ones(len(table)), shell_loss))
 
 
-def _pack(steps, first, count, old_shells) -> Histories:
+def _pack(steps, first, count, shell_loss) -> Histories:
     columns = list(zip(*steps, strict=True)) if steps else [()] * len(STEP_FIELDS)
     arrays = {
         name: np.array(column, float if name in ("years", "keep") else np.int64)
@@ -51,11 +51,11 @@ def _pack(steps, first, count, old_shells) -> Histories:
     }
     return Histories(
         first=np.array(first, np.int64), count=np.asarray(count, float),
-        old_shells=float(old_shells), **arrays,
+        shell_loss=float(shell_loss), **arrays,
     )
 
 
-def pack(histories, *, old_shells: float = 1.0) -> Histories:
+def pack(histories, *, shell_loss: float = 0.0) -> Histories:
     """Histories from a list, one entry an animal, each a list of steps.
 
     Parameters
@@ -63,17 +63,17 @@ def pack(histories, *, old_shells: float = 1.0) -> Histories:
     histories : list of list of tuple
         A step is (years, survival_row, release_row, event_row, detection_row, shell_row,
         keep, seen).
-    old_shells : float
+    shell_loss : float
         See `Histories`.
     """
     steps, first = [], [0]
     for one in histories:
         steps.extend(one)
         first.append(len(steps))
-    return collapse(_pack(steps, first, np.ones(len(histories)), old_shells))
+    return collapse(_pack(steps, first, np.ones(len(histories)), shell_loss))
 
 
-def from_steps(follow, years, rows, keep, seen, *, old_shells: float = 1.0) -> Histories:
+def from_steps(follow, years, rows, keep, seen, *, shell_loss: float = 0.0) -> Histories:
     """Histories from columns of steps in order.
 
     Parameters
@@ -84,7 +84,7 @@ def from_steps(follow, years, rows, keep, seen, *, old_shells: float = 1.0) -> H
     rows : dict of str to int array (step)
         Rows of survival, release, event, detection and shell.
     seen : int array (step)
-    old_shells : float
+    shell_loss : float
         See `Histories`.
     """
     follow = np.asarray(follow)
@@ -93,7 +93,7 @@ def from_steps(follow, years, rows, keep, seen, *, old_shells: float = 1.0) -> H
     return collapse(Histories(
         first=np.append(first, follow.size).astype(np.int64), years=np.asarray(years, float),
         keep=np.asarray(keep, float), seen=np.asarray(seen, np.int64),
-        count=np.ones(first.size), old_shells=float(old_shells), **named,
+        count=np.ones(first.size), shell_loss=float(shell_loss), **named,
     ))
 
 
@@ -112,4 +112,4 @@ def collapse(h: Histories) -> Histories:
         name: joined[:, c].astype(getattr(h, name).dtype) for c, name in enumerate(STEP_FIELDS)
     }
     return Histories(first=first, count=np.array([n for _, n in kept]),
-                     old_shells=h.old_shells, **arrays)
+                     shell_loss=h.shell_loss, **arrays)

@@ -1,9 +1,10 @@
 """Likelihood of recapture histories and its exact gradient: arrays only, no labels.
 
 A history begins at a release (or first capture) and is a chain of steps, one from each visit to the
-next. An animal is alive, newly dead, dead since an earlier step, or lost from view because its tag
-was shed. The likelihood is conditional on the release; what follows the last step is not looked at,
-so an animal that was removed alive simply ends there.
+next. An animal is alive, dead with its shell in the bed, or lost from view because its tag was shed
+or its shell is gone. Those that do not get over their release die at its beginning, others evenly
+over the step, which matters for shells. The likelihood is conditional on the release; what follows
+the last step is not looked at, so an animal that was removed alive simply ends there.
 
 References
 ----------
@@ -42,9 +43,8 @@ class Histories(NamedTuple):
         `DEAD` do not exist.
     count : float array (history)
         Animals that share the history.
-    old_shells : float
-        Findability of a shell after its first visit, relative to that visit: 1 shells last,
-        0 only fresh shells are found.
+    shell_loss : float
+        Rate (per year) at which shells leave the bed; 0 where they last.
     """
 
     first: np.ndarray
@@ -57,7 +57,7 @@ class Histories(NamedTuple):
     keep: np.ndarray
     seen: np.ndarray
     count: np.ndarray
-    old_shells: float = 1.0
+    shell_loss: float = 0.0
 
 
 @nb.njit(cache=True, fastmath=False)
@@ -84,42 +84,47 @@ def loglik_and_gradient(h, survival, release, event, detection, shell):
     longest = 0
     for i in range(n_histories):
         longest = max(longest, h.first[i + 1] - h.first[i])
-    forward = np.zeros((longest + 1, 4))
-    live = np.zeros(longest)
-    shown = np.zeros((longest, 4))
+    forward = np.zeros((longest + 1, 3))
+    step = np.zeros((longest, 8))
     total = 0.0
     for i in range(n_histories):
         start, steps = h.first[i], h.first[i + 1] - h.first[i]
         total += h.count[i] * _forward(h, start, steps, survival, release, event, detection,
-                                       shell, forward, live, shown)
+                                       shell, forward, step)
         if total == -np.inf:
             break
-        _backward(h, start, steps, h.count[i], survival, release, event, forward, live, shown,
+        _backward(h, start, steps, h.count[i], survival, release, event, forward, step,
                   d_survival, d_release, d_event, d_detection, d_shell)
     return total, d_survival, d_release, d_event, d_detection, d_shell
 
 
 @nb.njit(cache=True)
-def _forward(h, start, steps, survival, release, event, detection, shell, forward, live, shown):
-    """Scaled chances of each state after each step; returns the log likelihood of the history."""
-    forward[0, 0], forward[0, 1], forward[0, 2], forward[0, 3] = 1.0, 0.0, 0.0, 0.0
+def _forward(h, start, steps, survival, release, event, detection, shell, forward, step):
+    """Scaled chances of each state after each step; returns the log likelihood of the history.
+
+    `step` keeps for each step: survival without release, release survival; chance that a shell is
+    still there at its end if the animal died during it, with its release, before it; and the
+    chance of what was seen given alive, dead with a shell, lost from view.
+    """
+    forward[0, 0], forward[0, 1], forward[0, 2] = 1.0, 0.0, 0.0
     loglik = 0.0
     for k in range(steps):
         j = start + k
         s = survival[h.survival_row[j]] ** h.years[j]
-        if h.release_row[j] != NONE:
-            s *= release[h.release_row[j]]
         if h.event_row[j] != NONE:
             s *= event[h.event_row[j]]
-        live[k] = s
+        r = release[h.release_row[j]] if h.release_row[j] != NONE else 1.0
         p = detection[h.detection_row[j]] if h.detection_row[j] != NONE else 0.0
         f = shell[h.shell_row[j]] if h.shell_row[j] != NONE else 0.0
-        _emission(shown, k, h.seen[j], p, f, h.old_shells)
-        a, keep = forward[k, 0], h.keep[j]
-        forward[k + 1, 0] = a * s * keep * shown[k, 0]
-        forward[k + 1, 1] = a * (1.0 - s) * keep * shown[k, 1]
-        forward[k + 1, 2] = (forward[k, 1] + forward[k, 2]) * shown[k, 2]
-        forward[k + 1, 3] = (forward[k, 3] + a * (1.0 - keep)) * shown[k, 3]
+        step[k, 0], step[k, 1] = s, r
+        _shells_and_sight(step[k], h.shell_loss * h.years[j], h.seen[j], p, f)
+        a, dead, keep = forward[k, 0], forward[k, 1], h.keep[j]
+        died, lost = a * keep * r * (1.0 - s), a * keep * (1.0 - r)
+        shells = died * step[k, 2] + lost * step[k, 3] + dead * step[k, 4]
+        gone = died + lost + dead - shells
+        forward[k + 1, 0] = a * keep * r * s * step[k, 5]
+        forward[k + 1, 1] = shells * step[k, 6]
+        forward[k + 1, 2] = (forward[k, 2] + a * (1.0 - keep) + gone) * step[k, 7]
         scale = forward[k + 1].sum()
         if not scale > 0.0:
             return -np.inf
@@ -129,50 +134,51 @@ def _forward(h, start, steps, survival, release, event, detection, shell, forwar
 
 
 @nb.njit(cache=True)
-def _emission(shown, k, seen, p, f, old):
-    """Chance of what was seen, given alive, newly dead, long dead, tag shed."""
+def _shells_and_sight(step, loss, seen, p, f):
+    """Shells that last over the step, and the chance of what was seen in each state."""
+    step[2] = (1.0 - np.exp(-loss)) / loss if loss > 1e-9 else 1.0
+    step[3] = step[4] = np.exp(-loss)
     if seen == UNSEEN:
-        shown[k, 0], shown[k, 1], shown[k, 2], shown[k, 3] = 1.0 - p, 1.0 - f, 1.0 - f * old, 1.0
+        step[5], step[6], step[7] = 1.0 - p, 1.0 - f, 1.0
     elif seen == ALIVE:
-        shown[k, 0], shown[k, 1], shown[k, 2], shown[k, 3] = p, 0.0, 0.0, 0.0
+        step[5], step[6], step[7] = p, 0.0, 0.0
     elif seen == SHELL:
-        shown[k, 0], shown[k, 1], shown[k, 2], shown[k, 3] = 0.0, f, f * old, 0.0
-    else:
-        shown[k, 0], shown[k, 1], shown[k, 2], shown[k, 3] = 0.0, 1.0, 0.0, 0.0
+        step[5], step[6], step[7] = 0.0, f, 0.0
+    else:  # died in this very step, with or without a shell
+        step[2], step[3], step[4] = 1.0, 1.0, 0.0
+        step[5], step[6], step[7] = 0.0, 1.0, 0.0
 
 
 @nb.njit(cache=True)
-def _backward(h, start, steps, count, survival, release, event, forward, live, shown,
+def _backward(h, start, steps, count, survival, release, event, forward, step,
               d_survival, d_release, d_event, d_detection, d_shell):
     """Add the derivatives of the log likelihood of one history to the rows."""
-    ba, bn, bo, bl = 1.0, 1.0, 1.0, 1.0
+    ba, bd, bl = 1.0, 1.0, 1.0
     for k in range(steps - 1, -1, -1):
         j = start + k
-        s, keep, a = live[k], h.keep[j], forward[k, 0]
-        dead = forward[k, 1] + forward[k, 2]
-        ea, en, eo, el = shown[k, 0] * ba, shown[k, 1] * bn, shown[k, 2] * bo, shown[k, 3] * bl
-        lost = forward[k, 3] + a * (1.0 - keep)
-        whole = a * keep * (s * ea + (1.0 - s) * en) + dead * eo + lost * el
-        weight = count / whole
-        d_live = weight * a * keep * (ea - en)
+        s, r, keep = step[k, 0], step[k, 1], h.keep[j]
+        a, dead = forward[k, 0], forward[k, 1]
+        ea, ed, el = step[k, 5] * ba, step[k, 6] * bd, step[k, 7] * bl
+        if_dies = el + step[k, 2] * (ed - el)
+        if_lost = el + step[k, 3] * (ed - el)
+        if_dead = el + step[k, 4] * (ed - el)
+        stays = s * ea + (1.0 - s) * if_dies
+        from_alive = keep * (r * stays + (1.0 - r) * if_lost) + (1.0 - keep) * el
+        weight = count / (a * from_alive + dead * if_dead + forward[k, 2] * el)
+        d_live = weight * a * keep * r * (ea - if_dies) * s
         row = h.survival_row[j]
-        d_survival[row] += d_live * s * h.years[j] / survival[row]
+        d_survival[row] += d_live * h.years[j] / survival[row]
         if h.release_row[j] != NONE:
-            d_release[h.release_row[j]] += d_live * s / release[h.release_row[j]]
+            d_release[h.release_row[j]] += weight * a * keep * (stays - if_lost)
         if h.event_row[j] != NONE:
-            d_event[h.event_row[j]] += d_live * s / event[h.event_row[j]]
-        if h.detection_row[j] != NONE:
-            if h.seen[j] == UNSEEN:
-                d_detection[h.detection_row[j]] -= weight * a * s * keep * ba
-            elif h.seen[j] == ALIVE:
-                d_detection[h.detection_row[j]] += weight * a * s * keep * ba
-        if h.shell_row[j] != NONE:
-            change = a * (1.0 - s) * keep * bn + h.old_shells * dead * bo
-            if h.seen[j] == UNSEEN:
-                d_shell[h.shell_row[j]] -= weight * change
-            elif h.seen[j] == SHELL:
-                d_shell[h.shell_row[j]] += weight * change
-        ba = keep * (s * ea + (1.0 - s) * en) + (1.0 - keep) * el
-        bn, bo, bl = eo, eo, el
-        scale = ba + bn + bo + bl
-        ba, bn, bo, bl = ba / scale, bn / scale, bo / scale, bl / scale
+            d_event[h.event_row[j]] += d_live / event[h.event_row[j]]
+        if h.detection_row[j] != NONE and (h.seen[j] == UNSEEN or h.seen[j] == ALIVE):
+            sign = 1.0 if h.seen[j] == ALIVE else -1.0
+            d_detection[h.detection_row[j]] += sign * weight * a * keep * r * s * ba
+        if h.shell_row[j] != NONE and (h.seen[j] == UNSEEN or h.seen[j] == SHELL):
+            sign = 1.0 if h.seen[j] == SHELL else -1.0
+            new = a * keep * (r * (1.0 - s) * step[k, 2] + (1.0 - r) * step[k, 3])
+            d_shell[h.shell_row[j]] += sign * weight * (new + dead * step[k, 4]) * bd
+        ba, bd, bl = from_alive, if_dead, el
+        scale = ba + bd + bl
+        ba, bd, bl = ba / scale, bd / scale, bl / scale

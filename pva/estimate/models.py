@@ -24,8 +24,9 @@ class Model:
 
     Parameters
     ----------
-    survival, detection, release : tuple of str
-        What each differs by. Detection may hold ``length within method``: a slope for each.
+    survival, detection, release, shell : tuple of str
+        What each differs by; `shell` is the chance that a shell in the bed is found. Detection may
+        hold ``length within method``: a slope for each.
     release_separate : bool
         Whether survival after release is its own number; `release` says by what it differs.
     """
@@ -34,6 +35,7 @@ class Model:
     detection: tuple[str, ...] = ()
     release: tuple[str, ...] = ()
     release_separate: bool = False
+    shell: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -97,7 +99,7 @@ def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
         "event": _block(steps, ("bad_year",), ~ordinary, means=True)
         if not ordinary.all() else _nothing(len(steps)),
         "detection": _block(steps, model.detection, visited),
-        "shell": _block(steps, (), visited) if shells else _nothing(len(steps)),
+        "shell": _block(steps, model.shell, visited) if shells else _nothing(len(steps)),
     }
     names = tuple(f"{kind}: {name}" for kind, (_, _, names) in parts.items() for name in names)
     matrices = {kind: matrix for kind, (matrix, _, _) in parts.items()}
@@ -112,10 +114,14 @@ def _block(steps, terms, acts: np.ndarray, means: bool = False):
     """Design rows of one kind: unique rows, the row of each step, names of the parameters."""
     columns, names = _columns(steps, terms, acts, means)
     used = columns[acts]
-    unique, inverse = np.unique(used, axis=0, return_inverse=True)
+    code = np.zeros(len(used), np.int64)
+    for column in used.T:
+        levels = pd.factorize(column)[0]
+        code = pd.factorize(code * (levels.max(initial=0) + 1) + levels)[0]
     rows = np.full(len(steps), NONE)
-    rows[acts] = inverse.ravel()
-    return unique, rows, names
+    rows[acts] = code
+    _, first = np.unique(code, return_index=True)
+    return used[first], rows, names
 
 
 def _columns(steps, terms, acts, means):

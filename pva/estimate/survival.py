@@ -13,7 +13,7 @@ from pva.estimate.histories import from_steps
 from pva.estimate.likelihood import ALIVE, SHELL
 from pva.estimate.models import WITHIN, Laid, Model, lay
 
-OLD_SHELLS = (1.0, 0.5, 0.0)
+SHELL_LOSS = (0.0, 0.3, 0.7, 1.5)  # per year; tried in turn, the best fitting is kept
 YEAR_TERM = "year"
 WEAK_PULL = 0.25  # precision of the pull on year differences: SD 2 on the logit scale
 
@@ -57,13 +57,13 @@ class Data:
         As made by `label_steps`.
     keep : float array (step)
         Chance that a mark is kept over the step; ones for apparent survival.
-    old_shells : float
+    shell_loss : float
         See `Histories`.
     """
 
     steps: pd.DataFrame
     keep: np.ndarray
-    old_shells: float = 1.0
+    shell_loss: float = 0.0
 
     @property
     def shells(self) -> bool:
@@ -72,7 +72,7 @@ class Data:
 
 
 def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_years: bool = False,
-              starts=()) -> Fitted:
+              near: Fitted | None = None) -> Fitted:
     """Fit one model.
 
     Parameters
@@ -84,21 +84,20 @@ def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_year
     pull_years : bool
         Pull the differences between years weakly to 0, so that a year without a death keeps a
         finite estimate.
-    starts : sequence of float array (parameter)
-        More starting points.
+    near : Fitted, optional
+        A like model from which the search begins.
     """
     seen, kept = code(data.steps, reading)
     steps, seen = data.steps[kept], seen[kept]
     laid = lay(model, steps, shells=bool((seen == SHELL).any()))
     histories = from_steps(steps["follow"], steps["years"], laid.rows, data.keep[kept], seen,
-                           old_shells=data.old_shells)
+                           shell_loss=data.shell_loss)
     pull = np.zeros(laid.design.size)
     if pull_years:
         for i, name in enumerate(laid.design.names):
             if name.startswith(f"survival: {YEAR_TERM} "):
                 pull[i] = WEAK_PULL
-    starts = [s for s in starts if len(s) == laid.design.size]
-    fitted = fit(histories, laid.design, starts=starts, pull=pull)
+    fitted = fit(histories, laid.design, near=near.fit if near else None, pull=pull)
     n = followed(steps, seen)
     return Fitted(model, laid, fitted, aicc(fitted.loglik, fitted.rank, n), n, steps)
 
@@ -175,15 +174,19 @@ def choose(data: Data, *, survival=(), detection=(), release_separate: bool = Tr
     release = ("source",) if separate and _differs(released, "source") else ()
     choices = survival_choices(survival, steps)
     richest = max(choices, key=len)
-    tried = [fit_model(Model(richest, d, release, separate), data)
-             for d in detection_choices(detection, steps)]
+    tried: list[Fitted] = []
+    for by in detection_choices(detection, steps):
+        near = tried[-1] if tried else None
+        tried.append(fit_model(Model(richest, by, release, separate), data, near=near))
     best = min(tried, key=lambda f: f.aicc)
-    starts = [best.fit.beta]
     for by in choices:
         if by != richest:
             tried.append(fit_model(Model(by, best.model.detection, release, separate), data,
-                                   starts=starts))
-    return sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
+                                   near=best))
+    ranked = sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
+    # the one that is reported is searched for from far-off places too
+    again = fit_model(ranked[0].model, data)
+    return [again if again.fit.loglik > ranked[0].fit.loglik else ranked[0], *ranked[1:]]
 
 
 def levels_told(fitted: Fitted) -> bool:
@@ -193,11 +196,14 @@ def levels_told(fitted: Fitted) -> bool:
     return bool(told[where["survival"]].all() and told[where["release"]].all())
 
 
-def best_old_shells(model: Model, steps: pd.DataFrame, keep) -> float:
-    """How long shells stay findable: whichever of three answers fits best."""
+def best_shell_loss(model: Model, steps: pd.DataFrame, keep) -> float:
+    """How fast shells leave the bed (per year): whichever of a few rates fits best."""
     if not steps["status"].eq("shell").any():
-        return 1.0
-    fits = {old: fit_model(model, Data(steps, keep, old)).fit.loglik for old in OLD_SHELLS}
+        return 0.0
+    near, fits = None, {}
+    for loss in SHELL_LOSS:
+        near = fit_model(model, Data(steps, keep, loss), near=near)
+        fits[loss] = near.fit.loglik
     return max(fits, key=fits.get)
 
 

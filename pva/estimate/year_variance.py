@@ -75,7 +75,8 @@ def year_variance(values, covariance, process=None) -> YearVariance:
     weights = solved(variance)[1]
     spread = weights @ (covariance + variance * process) @ weights
     interval = where(chi2.ppf(0.975, n - 1)), where(chi2.ppf(0.025, n - 1))
-    return YearVariance(variance, float(weights @ values), float(np.sqrt(spread)), weights, interval)
+    return YearVariance(variance, float(weights @ values), float(np.sqrt(spread)), weights,
+                        interval)
 
 
 def shared_years(starts, ends, *, turn: float) -> np.ndarray:

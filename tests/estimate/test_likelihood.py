@@ -12,33 +12,51 @@ from pva.estimate.likelihood import ALIVE, DEAD, NONE, SHELL, UNSEEN, loglik_and
 SURVIVAL, RELEASE, EVENT = np.array([0.8, 0.6, 0.9]), np.array([0.7]), np.array([0.85])
 DETECTION, FOUND = np.array([0.3, 0.55, 0.4]), np.array([0.25])
 RATES = SURVIVAL, RELEASE, EVENT, DETECTION, FOUND
-YEARS, KEEP, OLD = (0.4, 1.3, 1.0), (0.98, 0.95, 0.97), 0.6
+YEARS, KEEP, LOSS = (0.4, 1.3, 1.0), (0.98, 0.95, 0.97), 0.6
 
 
 def chance_by_hand(seen):
-    """Sum over the step in which the animal dies or sheds its tag, or neither."""
-    live = [SURVIVAL[k] ** YEARS[k] * (RELEASE[0], EVENT[0], 1.0)[k] for k in range(3)]
-    total = 0.0
-    for fate, step in [("lives", 3), *itertools.product(("dies", "sheds"), range(len(seen)))]:
+    """Sum over the step in which the animal dies (with its release or later) or sheds its tag, and
+    that in which its shell leaves the bed."""
+    live = [SURVIVAL[k] ** YEARS[k] * (1.0, EVENT[0], 1.0)[k] for k in range(3)]
+    total, steps = 0.0, len(seen)
+    fates = [("lives", steps), ("lost with the release", 0)]
+    for fate, step in [*fates, *itertools.product(("dies", "sheds"), range(steps))]:
         chance = 1.0
-        for k, what in enumerate(seen):
-            if k < step:
-                chance *= KEEP[k] * live[k]
-                chance *= {UNSEEN: 1 - DETECTION[k], ALIVE: DETECTION[k]}.get(what, 0.0)
-            elif fate == "sheds":
-                chance *= (1 - KEEP[k]) if k == step else 1.0
-                chance *= 1.0 if what == UNSEEN else 0.0
-            else:
-                chance *= KEEP[k] * (1 - live[k]) if k == step else 1.0
-                found = FOUND[0] * (1.0 if k == step else OLD)
-                known = 1.0 if k == step else 0.0
-                chance *= {UNSEEN: 1 - found, SHELL: found, DEAD: known}.get(what, 0.0)
+        for k in range(step):
+            chance *= KEEP[k] * live[k] * (RELEASE[0] if k == 0 else 1.0)
+            chance *= {UNSEEN: 1 - DETECTION[k], ALIVE: DETECTION[k]}.get(seen[k], 0.0)
+        if fate == "sheds":
+            chance *= (1 - KEEP[step]) * all(what == UNSEEN for what in seen[step:])
+        elif fate == "lost with the release":
+            chance *= KEEP[0] * (1 - RELEASE[0]) * after_death(seen, 0, early=True)
+        elif fate == "dies":
+            chance *= KEEP[step] * (1 - live[step]) * (RELEASE[0] if step == 0 else 1.0)
+            chance *= after_death(seen, step)
+        total += chance
+    return total
+
+
+def after_death(seen, step, early=False):
+    """Chance of what is seen from the step of death on."""
+    if seen[step] == DEAD:
+        return 1.0
+    total = 0.0
+    for gone in range(step, len(seen) + 1):  # the shell is there at the visits before `gone`
+        chance = 1.0
+        for k in range(step, min(gone + 1, len(seen))):
+            lost = LOSS * YEARS[k]
+            lasts = (1 - np.exp(-lost)) / lost if k == step and not early else np.exp(-lost)
+            chance *= 1 - lasts if k == gone else lasts
+        for k in range(step, len(seen)):
+            there = {UNSEEN: 1 - FOUND[0], SHELL: FOUND[0]} if k < gone else {UNSEEN: 1.0}
+            chance *= there.get(seen[k], 0.0)
         total += chance
     return total
 
 
 def one_history(seen):
-    return pack([steps_of(seen)], old_shells=OLD)
+    return pack([steps_of(seen)], shell_loss=LOSS)
 
 
 def steps_of(seen):
@@ -74,7 +92,7 @@ def test_chances_of_all_histories_sum_to_one():
 def test_gradient_is_exact():
     rng = np.random.default_rng(3)
     possible = sorted(s for s in {*outcomes(), (ALIVE, DEAD)} if chance_by_hand(s) > 0)
-    histories = pack([steps_of(seen) for seen in possible], old_shells=OLD)
+    histories = pack([steps_of(seen) for seen in possible], shell_loss=LOSS)
     design = Design(survival=rng.normal(size=(3, 2)), detection=np.eye(3),
                     release=np.ones((1, 1)), event=np.ones((1, 1)),
                     shell=np.ones((1, 1)))
