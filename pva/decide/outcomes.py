@@ -39,7 +39,7 @@ def prepare(resolved: Resolved, *, seed: int, threads: int | None = None) -> Rea
     generation = None
     if resolved.genetics is not None:
         generation = long_run(resolved).analysis.generation_time_years
-    return Ready(resolved, model, places_of(resolved, model, generation), seed, threads)
+    return Ready(resolved, model, places_of(resolved, generation), seed, threads)
 
 
 def goals_met(ready: Ready, *, replicates: int, first_replicate: int = 0) -> np.ndarray:

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
-
+from pva.engine.compiled import inner
 from pva.engine.lanes import add, fill
 from pva.engine.samplers import gamma, poisson
-from pva.model.record import ENTRIES, HALF_DENSITY, SCALE, T_ATTACHED, T_FISH
+from pva.model.record import (
+    ENTRIES,
+    HALF_DENSITY,
+    S_AREA,
+    S_BEVERTON_HOLT,
+    S_DISPERSION,
+    S_FERTILISED,
+    S_RICKER,
+    SCALE,
+    T_ATTACHED,
+    T_FISH,
+)
 
 _FEMALES, _GRAVID, _GLOCHIDIA, _ATTACHMENT, _SETTLEMENT = range(5)
 _SUITABILITY, _CONTACT, _CAPACITY, _DENSITY = range(4)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def breed(recruits, life, work, individuals, year, tally):
     """Recruits of every site, into `work.recruits`; parents are `work.n` as it stands."""
     for site in range(work.n.shape[1]):
@@ -33,7 +43,7 @@ def breed(recruits, life, work, individuals, year, tally):
                     work.recruits[site, r, i] *= work.factor[i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _breeders(life, work, site):
     """Animals that may breed this year, into `work.total`."""
     fill(work.total, 0.0)
@@ -43,22 +53,24 @@ def _breeders(life, work, site):
             add(work.total, work.n[1, site, c])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _crowding(recruits, work, site):
     """What multiplies mean recruits: bad years, and limits by breeding animals."""
+    beverton_holt = recruits.site_number[site, S_BEVERTON_HOLT]
+    ricker = recruits.site_number[site, S_RICKER]
     for i in range(len(work.factor)):
         factor = work.bad_recruitment[site, i]
-        if recruits.beverton_holt[site] < math.inf:
-            factor /= 1.0 + work.total[i] / recruits.beverton_holt[site]
-        if recruits.ricker[site] < math.inf:
-            factor *= math.exp(-work.total[i] / recruits.ricker[site])
+        if beverton_holt < math.inf:
+            factor /= 1.0 + work.total[i] / beverton_holt
+        if ricker < math.inf:
+            factor *= math.exp(-work.total[i] / ricker)
         work.factor[i] = factor
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _whole_young(recruits, work, site, year):
     """Whole numbers of young; chance at the site of birth."""
-    k = recruits.dispersion[site]
+    k = recruits.site_number[site, S_DISPERSION]
     for i in range(len(work.factor)):
         factor = work.factor[i]
         key = work.own_key[i]
@@ -69,7 +81,7 @@ def _whole_young(recruits, work, site, year):
                                                 recruits.recruit_address[site, r], year)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _young_per_animal(recruits, work, site):
     for r in range(work.recruits.shape[1]):
         fill(work.recruits[site, r], 0.0)
@@ -83,7 +95,7 @@ def _young_per_animal(recruits, work, site):
                         work.n[0, site, parent, i] + work.n[1, site, parent, i])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _glochidia(recruits, life, work, site):
     """Glochidia released at a site in the year, into `work.some`."""
     slot = recruits.chain_slot[site]
@@ -94,9 +106,10 @@ def _glochidia(recruits, life, work, site):
             for i in range(len(work.some)):
                 work.some[i] += shape * (work.n[0, site, c, i] + work.n[1, site, c, i])
     form = recruits.fertilised_form[site]
-    scale = recruits.fertilised_density[site]
+    scale = recruits.site_number[site, S_FERTILISED]
+    area = recruits.site_number[site, S_AREA]
     for i in range(len(work.some)):
-        density = work.total[i] / recruits.area[site]
+        density = work.total[i] / area
         share = 1.0
         if form == HALF_DENSITY and density > 0.0:
             share = density / (density + scale)
@@ -106,10 +119,11 @@ def _glochidia(recruits, life, work, site):
                          * work.rate[slot[_GLOCHIDIA], i])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _through_hosts(recruits, work, site, year, tally):
     """Mean recruits of the host chain; remembers the load offered for next year's immunity."""
     hosts = recruits.host_slot.shape[1]
+    area = recruits.site_number[site, S_AREA]
     attachment = recruits.chain_slot[site, _ATTACHMENT]
     settlement = recruits.chain_slot[site, _SETTLEMENT]
     meeting = work.left
@@ -128,7 +142,7 @@ def _through_hosts(recruits, work, site, year, tally):
         half_load = recruits.host_immunity[site, h, 1]
         for i in range(len(juveniles)):
             density = _density(recruits, work, site, h, year, i)
-            fish = density * recruits.area[site] / 100.0
+            fish = density * area / 100.0
             load = 0.0
             carried = 0.0
             if fish > 0.0 and meeting[i] > 0.0:
@@ -151,7 +165,7 @@ def _through_hosts(recruits, work, site, year, tally):
         juveniles[i] *= work.rate[settlement, i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _density(recruits, work, site, host, year, lane):
     """Fish per 100 m2 of a host in the year."""
     return (work.rate[recruits.host_slot[site, host, _DENSITY], lane]

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
+from pva.engine.compiled import inner
 from pva.engine.lanes import fill
 from pva.engine.random_numbers import normal
 from pva.model.record import FIXED, LOGIT
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def year_rates(effects, value, work, year):
     """Natural values of every slot in a year.
 
@@ -39,7 +39,7 @@ def year_rates(effects, value, work, year):
             _varying(effects, value, work, slot, period)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _varying(effects, value, work, slot, period):
     pair = effects.slot_pair[slot]
     rate = work.rate[slot]
@@ -56,7 +56,7 @@ def _varying(effects, value, work, slot, period):
         rate[i] = 1.0 / (1.0 + math.exp(-x)) if logit else math.exp(x)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def year_disasters(bad, work, year):
     """Which bad years strike where, and the product of their multipliers.
 
@@ -86,7 +86,7 @@ def year_disasters(bad, work, year):
                         work.bad_survival[site, c, i] *= bad.bad_survival[kind, c]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _strike(bad, work, kind, site, year):
     sites = work.bad_left.shape[1]
     common = bad.bad_common[kind]

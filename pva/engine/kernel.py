@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from numba import njit
-
 from pva.engine.breeding import breed
+from pva.engine.compiled import entry, inner
 from pva.engine.environment import year_disasters, year_rates
 from pva.engine.lanes import add, copy
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live
@@ -12,7 +11,7 @@ from pva.engine.stocking import collect, release, stop_rules
 from pva.model import record as r
 
 
-@njit(cache=True, nogil=True)
+@entry()
 def simulate_block(plan, draws, work, tallies, stage_sum):
     """Simulate the replicates of a block.
 
@@ -30,15 +29,17 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
     individuals = plan.switches[1] == 1
     after_breeding = plan.switches[2] == 1
     _begin(draws, work)
-    _count(plan.life, draws, work, tallies[0], stage_sum[0])
-    stop_rules(plan.releases, plan.recruits, work, tallies, 0)
-    for year in range(plan.switches[3]):
+    for year in range(plan.switches[3] + 1):
+        _count(plan.life, draws, work, tallies[year], stage_sum[year])
+        stop_rules(plan.until, work.streak, work.stopped, tallies, year)
+        if year == plan.switches[3]:
+            break
         tally = tallies[year + 1]
         for site in range(tally.shape[0]):
             copy(tally[site, r.T_COST], tallies[year, site, r.T_COST])
         year_rates(plan.effects, draws.value, work, year)
         year_disasters(plan.bad, work, year)
-        collect(plan.releases, work, individuals, year, tally)
+        collect(plan.collections, work, individuals, year, tally)
         release(plan.releases, work, individuals, year, tally)
         if not after_breeding:
             breed(plan.recruits, plan.life, work, individuals, year, tally)
@@ -48,12 +49,10 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
         releases_live(plan.releases, plan.life, work, individuals, year, tally)
         move(plan.space, work, individuals, year)
         recruits_arrive(plan.recruits, plan.space, plan.life, work, individuals, year, tally)
-        crowd(plan.space, plan.life, work, individuals, year)
-        _count(plan.life, draws, work, tally, stage_sum[year + 1])
-        stop_rules(plan.releases, plan.recruits, work, tallies, year + 1)
+        crowd(plan.space, work, individuals, year)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _begin(draws, work):
     for site in range(work.n.shape[1]):
         for c in range(work.n.shape[2]):
@@ -61,7 +60,7 @@ def _begin(draws, work):
                 work.n[r.WILD, site, c, i] = draws.start[work.draw[i], site, c]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _count(life, draws, work, tally, stage_sum):
     """The census: stocks into the tallies of the year."""
     for site in range(work.n.shape[1]):

@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
-from numba import njit
-
+from pva.engine.compiled import inner
 from pva.engine.samplers import binomial, hypergeometric
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def fill(row, value):
     """Set every lane of a row. Loops like this compile far faster than whole-array assignments."""
     for i in range(len(row)):
         row[i] = value
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def copy(to, row):
     """Copy a row of lanes."""
     for i in range(len(row)):
         to[i] = row[i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def add(to, row):
     """Add a row of lanes to another."""
     for i in range(len(row)):
         to[i] += row[i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def any_in(row):
     """Whether any lane of a row is not 0."""
     for i in range(len(row)):
@@ -37,7 +36,7 @@ def any_in(row):
     return False
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def clear_animals(n):
     """Empty an array of shape (origin, site, class, lane)."""
     for origin in range(n.shape[0]):
@@ -46,7 +45,7 @@ def clear_animals(n):
                 fill(n[origin, site, c], 0.0)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def copy_animals(to, n):
     """Copy an array of shape (origin, site, class, lane)."""
     for origin in range(n.shape[0]):
@@ -55,7 +54,7 @@ def copy_animals(to, n):
                 copy(to[origin, site, c], n[origin, site, c])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def some_of(n, chance, out, individuals, key, address, year):
     """Animals out of n that do something with a chance each, into `out`; all shapes (lane,)."""
     for i in range(len(n)):
@@ -69,7 +68,7 @@ def some_of(n, chance, out, individuals, key, address, year):
             out[i] = n[i] * chance[i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def split_off(left, share_left, share, chance, out, individuals, key, address, year):
     """One branch of a multinomial: `share` of the whole, out of what earlier branches left.
 
@@ -88,7 +87,7 @@ def split_off(left, share_left, share, chance, out, individuals, key, address, y
         left[i] -= out[i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def drawn_from(n, total, wanted, out, individuals, key, address, year):
     """Of `wanted` animals taken at random from `total`, those of a group of n, into `out`.
 

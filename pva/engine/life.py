@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
-
+from pva.engine.compiled import inner
 from pva.engine.lanes import (
     add,
     any_in,
@@ -17,10 +16,19 @@ from pva.engine.lanes import (
     some_of,
     split_off,
 )
-from pva.model.record import STOCKED, T_ADULT_DEATHS, T_REACHED_ADULT, T_RECRUITS, WILD
+from pva.model.record import (
+    R_SITE,
+    R_SURVIVAL,
+    R_TIMES,
+    STOCKED,
+    T_ADULT_DEATHS,
+    T_REACHED_ADULT,
+    T_RECRUITS,
+    WILD,
+)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def class_survival(life, work, site, c):
     """Survival of residents of a class this year, bad years included, into `work.chance`."""
     slot = life.survival_slot[site, c]
@@ -31,7 +39,7 @@ def class_survival(life, work, site, c):
         work.chance[i] = min(1.0, work.rate[slot, i] * work.bad_survival[site, c, i])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def residents_live(life, work, individuals, year, tally):
     """Survival and growth of the animals that were here at the census."""
     clear_animals(work.grown)
@@ -51,13 +59,13 @@ def residents_live(life, work, individuals, year, tally):
     copy_animals(work.n, work.grown)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _deaths(tally, n, alive):
     for i in range(len(n)):
         tally[i] += n[i] - alive[i]
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def grow(life, work, origin, site, c, individuals, address, year, tally):
     """Spread the survivors of a class, `work.left`, over the classes they reach."""
     fill(work.share, 1.0)
@@ -71,12 +79,13 @@ def grow(life, work, origin, site, c, individuals, address, year, tally):
     add(work.grown[origin, site, c], work.left)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def releases_live(releases, life, work, individuals, year, tally):
     """First-year survival and growth of this year's releases, then they join the stocked."""
     clear_animals(work.grown)
+    stocked = work.n.shape[0] - 1  # not the constant, which would compile `grow` once more
     for row in range(work.released.shape[0]):
-        site = releases.release_site[row]
+        site = releases.release_row[row, R_SITE]
         for c in range(work.released.shape[1]):
             n = work.released[row, c]
             if not any_in(n):
@@ -86,31 +95,31 @@ def releases_live(releases, life, work, individuals, year, tally):
                     releases.release_address[row, c], year)
             if life.adult[c]:
                 _deaths(tally[site, T_ADULT_DEATHS], n, work.left)
-            grow(life, work, STOCKED, site, c, individuals, releases.release_grow_address[row],
+            grow(life, work, stocked, site, c, individuals, releases.release_grow_address[row],
                  year, tally)
     for site in range(work.n.shape[1]):
         for c in range(work.n.shape[2]):
             add(work.n[STOCKED, site, c], work.grown[STOCKED, site, c])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def _first_year(releases, life, work, row, site, c):
     """Survival of this year's releases, into `work.chance`."""
     class_survival(life, work, site, c)
-    slot = releases.release_survival_slot[row]
+    slot = releases.release_row[row, R_SURVIVAL]
     if slot < 0 or life.survival_slot[site, c] < 0:
         return
     for i in range(len(work.chance)):
-        if releases.release_times_survival[row]:
+        if releases.release_row[row, R_TIMES] == 1:
             work.chance[i] *= work.rate[slot, i]
         else:
             work.chance[i] = min(1.0, work.rate[slot, i] * work.bad_survival[site, c, i])
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def move(space, work, individuals, year):
     """Movement between sites, all origins and classes at once; the lost leave the river."""
-    if len(space.move_from) == 0:
+    if len(space.move_row) == 0:
         return
     clear_animals(work.grown)
     for origin in range(work.n.shape[0]):
@@ -118,19 +127,20 @@ def move(space, work, individuals, year):
             for c in range(work.n.shape[2]):
                 copy(work.left, work.n[origin, site, c])
                 fill(work.share, 1.0)
-                for row in range(len(space.move_from)):
-                    if space.move_from[row] != site or not space.move_class[row, c]:
+                for row in range(len(space.move_row)):
+                    if space.move_row[row, 0] != site or not space.move_class[row, c]:
                         continue
-                    split_off(work.left, work.share, work.rate[space.move_slot[row]], work.chance,
-                              work.some, individuals, work.own_key,
+                    to = space.move_row[row, 1]
+                    split_off(work.left, work.share, work.rate[space.move_row[row, 2]],
+                              work.chance, work.some, individuals, work.own_key,
                               space.move_address[origin, row, c], year)
-                    if space.move_to[row] >= 0:
-                        add(work.grown[origin, space.move_to[row], c], work.some)
+                    if to >= 0:
+                        add(work.grown[origin, to, c], work.some)
                 add(work.grown[origin, site, c], work.left)
     copy_animals(work.n, work.grown)
 
 
-@njit(cache=True, nogil=True)
+@inner()
 def recruits_arrive(recruits, space, life, work, individuals, year, tally):
     """Recruits carried by hosts, then all recruits enter their class as wild animals."""
     sites = work.n.shape[1]
@@ -158,24 +168,23 @@ def recruits_arrive(recruits, space, life, work, individuals, year, tally):
                 add(tally[site, T_REACHED_ADULT], work.arriving[site, r])
 
 
-@njit(cache=True, nogil=True)
-def crowd(space, life, work, individuals, year):
+@inner()
+def crowd(space, work, individuals, year):
     """Ceilings: adults down to theirs, then all animals down to theirs, at random."""
     for site in range(work.n.shape[1]):
-        _ceiling(work, site, space.ceiling_adults[site], life.adult, True, individuals,
-                 space.ceiling_address[0], year)
-        _ceiling(work, site, space.ceiling_animals[site], life.adult, False, individuals,
-                 space.ceiling_address[1], year)
+        for limit in range(len(space.ceiling)):
+            if space.ceiling[limit, site] < math.inf:
+                _ceiling(space, limit, site, work, individuals, year)
 
 
-@njit(cache=True, nogil=True)
-def _ceiling(work, site, most, adult, adults_only, individuals, address, year):
-    if most == math.inf:
-        return
+@inner()
+def _ceiling(space, limit, site, work, individuals, year):
+    most = space.ceiling[limit, site]
+    counted = space.ceiling_class[limit]
     fill(work.total, 0.0)
     for origin in range(work.n.shape[0]):
         for c in range(work.n.shape[2]):
-            if adult[c] or not adults_only:
+            if counted[c]:
                 add(work.total, work.n[origin, site, c])
     full = False
     for i in range(len(work.total)):  # a lane that is not full keeps all it has
@@ -185,7 +194,7 @@ def _ceiling(work, site, most, adult, adults_only, individuals, address, year):
         return
     for origin in range(work.n.shape[0]):
         for c in range(work.n.shape[2]):
-            if adult[c] or not adults_only:
+            if counted[c]:
                 drawn_from(work.n[origin, site, c], work.total, work.left, work.some, individuals,
-                           work.own_key, address[origin, site, c], year)
+                           work.own_key, space.ceiling_address[limit, origin, site, c], year)
                 copy(work.n[origin, site, c], work.some)

@@ -45,7 +45,7 @@ def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.nda
     """Scratch for a block of replicates, shapes (lane,)."""
     lanes = len(draw)
     origins, sites, classes = plan.life.survive_address.shape
-    rows = len(plan.releases.release_site)
+    rows = len(plan.releases.release_row)
     entering = len(plan.recruits.recruit_class)
     kinds = len(plan.bad.bad_length)
     hosts = plan.recruits.host_slot.shape[1]
@@ -66,7 +66,7 @@ def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.nda
         np.ones((sites, lanes)),
         np.ones((sites, lanes)),
         np.zeros((sites, hosts, lanes)),
-        np.zeros((len(plan.releases.until_row), lanes), dtype=np.int64),
+        np.zeros((len(plan.until.until_rule), lanes), dtype=np.int64),
         np.zeros((rows, lanes), dtype=np.int64),
         *scratch,
     )

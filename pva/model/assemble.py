@@ -14,10 +14,10 @@ from pva.model.addresses import address_array
 from pva.model.analysis import stable_stages
 from pva.model.classes import Classes, dies_at_the_end, expand, growth_steps
 from pva.model.draws import DrawTable
-from pva.model.matrix import best, site_matrix
+from pva.model.matrix import site_matrix
 from pva.model.record import Draws, Plan, plan_of
 from pva.model.recruit_arrays import Calibrations
-from pva.model.slots import Slots, period_starts
+from pva.model.slots import Slots, drawn_means, period_starts
 from pva.model.start import start_numbers
 from pva.scenario.resolved import AFTER, BOTH_SEXES, Resolved
 
@@ -67,7 +67,7 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
     parts |= events.collection_arrays(resolved, classes)
     parts |= events.until_arrays(resolved)
     parts |= events.movement_arrays(resolved, classes, slots)
-    parts |= _limits(resolved)
+    parts |= _ceilings(resolved, classes)
     parts |= _addresses(resolved, classes)
     parts |= _year_effects(resolved, slots)
     parts |= _switches(resolved, starts)
@@ -95,15 +95,28 @@ def rates_in(thing) -> Iterator[Rate]:
             yield from rates_in(getattr(thing, one.name))
 
 
+def _steps(resolved, classes):
+    """Ways to grow at any site, so that a site may write one that others lack."""
+    ways = {}
+    for site in resolved.sites:
+        for stage, reached in site.growth.items():
+            ways[stage] = {**ways.get(stage, {}), **reached}
+    return growth_steps(resolved.stages, classes, ways)
+
+
+def _growth_slots(site, steps, slots, certain, never):
+    rates = [None if s.stage_to is None else site.growth.get(s.stage_from, {}).get(s.stage_to, 0)
+             for s in steps]
+    return [certain if r is None else slots.add(r, site.name) if r else never for r in rates]
+
+
 def _life(resolved, classes, slots):
-    steps = growth_steps(resolved.stages, classes, resolved.sites[0].growth)
+    steps = _steps(resolved, classes)
     ends = dies_at_the_end(resolved.stages, classes)
-    certain = slots.add_fixed(np.ones(resolved.runs.draws))
+    certain, never = (slots.add_fixed(np.full(resolved.runs.draws, x)) for x in (1.0, 0.0))
     survival = [[-1 if ends[c] else slots.add(site.survival[resolved.stages[i].name], site.name)
                  for c, i in enumerate(classes.stage)] for site in resolved.sites]
-    grow = [[certain if s.stage_to is None
-             else slots.add(site.growth[s.stage_from][s.stage_to], site.name) for s in steps]
-            for site in resolved.sites]
+    grow = [_growth_slots(site, steps, slots, certain, never) for site in resolved.sites]
     counts = np.bincount([s.from_class for s in steps], minlength=len(classes))
     return {
         "survival_slot": np.array(survival, dtype=np.int64),
@@ -123,26 +136,27 @@ def _recruitment(resolved, classes, slots, calibrations):
         parts |= recruit_arrays.no_chain_arrays(len(resolved.sites))
     parts |= recruit_arrays.host_constants(resolved)
     parts |= recruit_arrays.fertility_arrays(resolved, classes)
-    parts["area"] = np.array([np.nan if s.area_m2 is None else s.area_m2 for s in resolved.sites])
     return parts
 
 
-def _limits(resolved):
-    names = ("ceiling_animals", "ceiling_adults", "beverton_holt", "ricker")
-    result = {}
-    for name in names:
-        values = [getattr(s.limits, name) for s in resolved.sites]
-        result[name] = np.array([np.inf if v is None else float(v) for v in values])
+def _ceilings(resolved, classes):
+    limits = [s.limits for s in resolved.sites]
+    ceiling = np.array([[_or_none(x.ceiling_adults) for x in limits],
+                        [_or_none(x.ceiling_animals) for x in limits]])
     if resolved.chance.individuals:  # whole animals: a ceiling is rounded down
-        result["ceiling_animals"] = np.floor(result["ceiling_animals"])
-        result["ceiling_adults"] = np.floor(result["ceiling_adults"])
-    return result
+        ceiling = np.floor(ceiling)
+    everyone = np.ones(len(classes), dtype=bool)
+    return {"ceiling": ceiling, "ceiling_class": np.array([classes.adult, everyone])}
+
+
+def _or_none(limit):
+    return np.inf if limit is None else float(limit)
 
 
 def _addresses(resolved, classes):
     sites = [s.name for s in resolved.sites]
     steps = [f"{classes.names[s.from_class]} to {classes.names[s.to_class]}"
-             for s in growth_steps(resolved.stages, classes, resolved.sites[0].growth)]
+             for s in _steps(resolved, classes)]
     releases = [r.name for r in resolved.releases]
     collections = [r.name for r in resolved.collections]
     moves = [f"{m.stage} from {m.from_site} to {m.to}" for m in resolved.movement]
@@ -227,6 +241,5 @@ def female_share(resolved: Resolved, table: DrawTable) -> np.ndarray:
         if resolved.numbers != BOTH_SEXES:
             result[:, s] = 1.0
         elif site.recruitment.females is not None:
-            rate = site.recruitment.females
-            result[:, s] = table.means(rate) if rate.link is None else best(rate)
+            result[:, s] = drawn_means(site.recruitment.females, table)
     return result

@@ -41,19 +41,15 @@ def release_arrays(resolved: Resolved, classes: Classes, slots: Slots) -> dict:
     taken = [classes.of_stage(i) if not r.age_written else np.arange(len(classes)) == c
              for i, c, r in zip(stage, target, rows, strict=True)]
     return {
-        "release_site": np.array([site_index[r.site] for r in rows], dtype=np.int64),
-        "release_class": np.array(target, dtype=np.int64),
+        "release_row": np.array(
+            [(site_index[r.site], c,
+              -1 if r.first_year_survival is None else slots.add(r.first_year_survival, r.site),
+              r.times_survival, -1 if r.from_site is None else site_index[r.from_site])
+             for r, c in zip(rows, target, strict=True)], dtype=np.int64).reshape(len(rows), 5),
         "release_number": _by_year(resolved, rows),
-        "release_delivered": np.array([_delivered(r, years=resolved.chance.years)
-                                       for r in rows]).reshape(len(rows), 3),
-        "release_survival_slot": np.array(
-            [-1 if r.first_year_survival is None else slots.add(r.first_year_survival, r.site)
-             for r in rows], dtype=np.int64),
-        "release_times_survival": np.array([r.times_survival for r in rows], dtype=bool),
-        "release_from": np.array([-1 if r.from_site is None else site_index[r.from_site]
-                                  for r in rows], dtype=np.int64),
+        "release_share": np.array([(*_delivered(r, years=resolved.chance.years), r.cost_each)
+                                   for r in rows], dtype=float).reshape(len(rows), 4),
         "release_from_class": np.array(taken, dtype=bool).reshape(len(rows), len(classes)),
-        "release_cost": np.array([r.cost_each for r in rows], dtype=float),
     }
 
 
@@ -81,11 +77,10 @@ def until_arrays(resolved: Resolved) -> dict:
     sites = [s.name for s in resolved.sites]
     watched = [[u.where == RIVER or s in u.where for s in sites] for _, u in rules]
     return {
-        "until_row": np.array([i for i, _ in rules], dtype=np.int64),
-        "until_measure": np.array([UNTIL_MEASURES.index(u.measure) for _, u in rules],
-                                  dtype=np.int64),
+        "until_rule": np.array([(i, UNTIL_MEASURES.index(u.measure), u.running)
+                                for i, u in rules], dtype=np.int64).reshape(len(rules), 3),
         "until_value": np.array([u.at_least for _, u in rules], dtype=float),
-        "until_running": np.array([u.running for _, u in rules], dtype=np.int64),
+        "until_area": site_areas(resolved),
         "until_site": np.array(watched, dtype=bool).reshape(len(rules), len(sites)),
     }
 
@@ -100,13 +95,18 @@ def movement_arrays(resolved: Resolved, classes: Classes, slots: Slots) -> dict:
     for row in resolved.carried:
         carried[site_index[row.from_site], site_index[row.to]] += row.share
     return {
-        "move_from": np.array([site_index[r.from_site] for r in rows], dtype=np.int64),
-        "move_to": np.array([-1 if r.to == LOST else site_index[r.to] for r in rows],
-                            dtype=np.int64),
+        "move_row": np.array(
+            [(site_index[r.from_site], -1 if r.to == LOST else site_index[r.to],
+              slots.add(r.share, r.from_site)) for r in rows], dtype=np.int64
+        ).reshape(len(rows), 3),
         "move_class": np.array(masks, dtype=bool).reshape(len(rows), len(classes)),
-        "move_slot": np.array([slots.add(r.share, r.from_site) for r in rows], dtype=np.int64),
         "carried": carried,
     }
+
+
+def site_areas(resolved: Resolved) -> np.ndarray:
+    """Areas in m2, shape (site,), NaN unknown."""
+    return np.array([np.nan if s.area_m2 is None else s.area_m2 for s in resolved.sites])
 
 
 def _site_index(resolved):

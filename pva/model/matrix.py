@@ -23,13 +23,11 @@ Value = Callable[[Rate], float]
 
 
 def best(rate: Rate) -> float:
-    """Best value of a rate: its mean over ordinary years, before any change of `by_year`."""
+    """Best value of a rate: its mean over ordinary years, whatever a table by year says."""
     if rate.link is not None:
         if rate.kind == PROBABILITY:
             return float(logit_normal_mean(rate.link.mean, rate.link.year_sd))
         return float(np.exp(rate.link.mean + rate.link.year_sd**2 / 2))
-    if rate.by_year:
-        return float(rate.by_year[min(rate.by_year)])
     return rate.value
 
 

@@ -30,6 +30,10 @@ TALLIES = (
 # forms of recruitment and of fertilisation
 ENTRIES, CHAIN = 0, 1
 NOT_LIMITED, HALF_DENSITY, SCALE = 0, 1, 2
+# numbers of a site that stay the same
+S_AREA, S_DISPERSION, S_FERTILISED, S_BEVERTON_HOLT, S_RICKER = range(5)
+# a release row: site, class, survival slot (-1 usual), times usual survival, donor site (-1 none)
+R_SITE, R_CLASS, R_SURVIVAL, R_TIMES, R_FROM = range(5)
 # measures an `until` rule may watch
 UNTIL_MEASURES = (
     "adults", "animals", "wild_adults", "stocked_adults", "females", "recruits", "adults_per_m2",
@@ -88,14 +92,10 @@ class RecruitArrays(NamedTuple):
     chain_slot: np.ndarray  # int64 (site, 5) females gravid glochidia attachment settlement
     fecundity_shape: np.ndarray  # float64 (site, class) multiplies the glochidia slot
     fertilised_form: np.ndarray  # int64 (site,)
-    fertilised_density: np.ndarray  # float64 (site,)
+    site_number: np.ndarray  # float64 (site, 5) see S_AREA and so on
     host_slot: np.ndarray  # int64 (site, host, 4) suitability contact capacity(-1) density
     host_factor: np.ndarray  # float64 (year, site, host) 0 blocked .. 1 full
     host_immunity: np.ndarray  # float64 (site, host, 2) most, half load
-    dispersion: np.ndarray  # float64 (site,), 0 = Poisson
-    area: np.ndarray  # float64 (site,) m2, NaN unknown
-    beverton_holt: np.ndarray  # float64 (site,) adults, inf none
-    ricker: np.ndarray  # float64 (site,) adults, inf none
     recruit_address: np.ndarray  # uint64 (site, recruit class)
     disperse_address: np.ndarray  # uint64 (site,)
 
@@ -103,43 +103,45 @@ class RecruitArrays(NamedTuple):
 class SpaceArrays(NamedTuple):
     """Movement between sites, recruits carried by hosts, ceilings (inf = none)."""
 
-    move_from: np.ndarray  # int64 (row,)
-    move_to: np.ndarray  # int64 (row,) -1 lost
+    move_row: np.ndarray  # int64 (row, 3) from, to (-1 lost), slot
     move_class: np.ndarray  # bool (row, class)
-    move_slot: np.ndarray  # int64 (row,)
     carried: np.ndarray  # float64 (site from, site to) share of recruits
-    ceiling_animals: np.ndarray  # float64 (site,)
-    ceiling_adults: np.ndarray  # float64 (site,)
+    ceiling: np.ndarray  # float64 (limit, site): on adults, on all animals
+    ceiling_class: np.ndarray  # bool (limit, class) whom it counts and removes
     move_address: np.ndarray  # uint64 (origin, row, class)
     carry_address: np.ndarray  # uint64 (site, site, recruit class)
     ceiling_address: np.ndarray  # uint64 (limit, origin, site, class)
 
 
 class ReleaseArrays(NamedTuple):
-    """Releases, collections and the rules that stop a release."""
+    """Releases."""
 
-    release_site: np.ndarray  # int64 (row,)
-    release_class: np.ndarray  # int64 (row,)
+    release_row: np.ndarray  # int64 (row, 5) see R_SITE and so on
     release_number: np.ndarray  # float64 (row, year) planned
-    release_delivered: np.ndarray  # float64 (row, 3) mean, link mean, link SD (0 = exact)
-    release_survival_slot: np.ndarray  # int64 (row,) -1 = that of the class
-    release_times_survival: np.ndarray  # bool (row,)
-    release_from: np.ndarray  # int64 (row,) site animals are taken from, -1 hatchery
-    release_from_class: np.ndarray  # bool (row, class)
-    release_cost: np.ndarray  # float64 (row,)
-    collect_site: np.ndarray  # int64 (row,)
-    collect_class: np.ndarray  # bool (row, class)
-    collect_number: np.ndarray  # float64 (row, year)
-    until_row: np.ndarray  # int64 (rule,) release row it stops
-    until_measure: np.ndarray  # int64 (rule,)
-    until_value: np.ndarray  # float64 (rule,)
-    until_running: np.ndarray  # int64 (rule,)
-    until_site: np.ndarray  # bool (rule, site)
+    release_share: np.ndarray  # float64 (row, 4) delivered mean, link mean, link SD (0 exact), cost
+    release_from_class: np.ndarray  # bool (row, class) classes taken from a donor site
     delivery_address: np.ndarray  # uint64 (row,)
     release_address: np.ndarray  # uint64 (row, class)
     release_grow_address: np.ndarray  # uint64 (row, step)
-    take_address: np.ndarray  # uint64 (row, origin, class) donor animals of release rows
+    take_address: np.ndarray  # uint64 (row, origin, class) donor animals
+
+
+class CollectArrays(NamedTuple):
+    """Collections."""
+
+    collect_site: np.ndarray  # int64 (row,)
+    collect_class: np.ndarray  # bool (row, class)
+    collect_number: np.ndarray  # float64 (row, year)
     collect_address: np.ndarray  # uint64 (row, origin, class)
+
+
+class UntilArrays(NamedTuple):
+    """Rules that stop a release."""
+
+    until_rule: np.ndarray  # int64 (rule, 3) release row it stops, measure, years running
+    until_value: np.ndarray  # float64 (rule,)
+    until_site: np.ndarray  # bool (rule, site)
+    until_area: np.ndarray  # float64 (site,) m2
 
 
 class Plan(NamedTuple):
@@ -152,6 +154,8 @@ class Plan(NamedTuple):
     recruits: RecruitArrays
     space: SpaceArrays
     releases: ReleaseArrays
+    collections: CollectArrays
+    until: UntilArrays
 
 
 def plan_of(parts: dict) -> Plan:
@@ -175,6 +179,7 @@ def plan_of(parts: dict) -> Plan:
 _GROUPS = {
     "effects": YearEffectArrays, "bad": BadYearArrays, "life": LifeArrays,
     "recruits": RecruitArrays, "space": SpaceArrays, "releases": ReleaseArrays,
+    "collections": CollectArrays, "until": UntilArrays,
 }  # fmt: skip
 
 

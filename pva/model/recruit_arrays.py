@@ -7,9 +7,10 @@ import numpy as np
 from pva.model.calibrate import place_of, refuse_above_one, solve_attachment, solve_settlement
 from pva.model.classes import Classes
 from pva.model.draws import DrawTable
+from pva.model.events import site_areas
 from pva.model.matrix import best, fecundity_shape, linear_entries
 from pva.model.record import CHAIN, ENTRIES, HALF_DENSITY, NOT_LIMITED, SCALE
-from pva.model.slots import Slots
+from pva.model.slots import Slots, drawn_means
 from pva.scenario.resolved import Calibration, HostDensity, Resolved, Site
 
 
@@ -66,7 +67,7 @@ class Calibrations:
             place = self._place(calibration)
             given = attachment
             if given is None:
-                given = self._table.means(recruitment.attachment)
+                given = drawn_means(recruitment.attachment, self._table)
             settlement = self._solved(
                 calibration, tuple(given),
                 lambda target, a: solve_settlement(place, calibration, a, target))
@@ -79,7 +80,7 @@ class Calibrations:
         key = (calibration.target, calibration.rate.key, calibration.hosts_per_100m2,
                calibration.adults_per_m2, given)
         if key not in self._draws:
-            targets = self._table.means(calibration.rate)
+            targets = drawn_means(calibration.rate, self._table)
             inputs = given or (None,) * len(targets)
             known: dict = {}
             for pair in zip(targets, inputs, strict=True):
@@ -175,13 +176,16 @@ def open_share(here: HostDensity, year: int) -> float:
 
 
 def fertility_arrays(resolved: Resolved, classes: Classes) -> dict:
-    """Fecundity by class, fertilisation and dispersion of every site."""
+    """Fecundity by class, and what else decides how many young a site has."""
     forms = {None: NOT_LIMITED, "half_density": HALF_DENSITY, "scale": SCALE}
     kinds = [s.recruitment.fertilised or (None, 1.0) for s in resolved.sites]
     return {
         "fecundity_shape": np.array([fecundity_shape(resolved.stages, classes, s.recruitment)
                                      for s in resolved.sites]),
         "fertilised_form": np.array([forms[k] for k, _ in kinds], dtype=np.int64),
-        "fertilised_density": np.array([d for _, d in kinds], dtype=float),
-        "dispersion": np.array([s.recruitment.dispersion or 0.0 for s in resolved.sites]),
+        "site_number": np.array([
+            (area, s.recruitment.dispersion or 0.0, density,
+             s.limits.beverton_holt or np.inf, s.limits.ricker or np.inf)
+            for area, s, (_, density) in zip(site_areas(resolved), resolved.sites, kinds,
+                                             strict=True)], dtype=float),
     }

@@ -6,6 +6,8 @@ that the mean over years is the drawn value, whatever the link SD (which all dra
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.special import expit, logit
 
@@ -38,6 +40,16 @@ def _inner_best(rate):
         if value > 0 and (value < 1 or rate.kind != PROBABILITY):
             return value
     return best(rate)
+
+
+def drawn_means(rate: Rate, table: DrawTable) -> np.ndarray:
+    """Drawn means over years of a rate, natural scale, before any table by year, shape (draw,)."""
+    if rate.link is None:
+        return table.means(rate)
+    centre = table.link_means(rate)
+    if rate.kind == PROBABILITY:
+        return logit_normal_mean(centre, rate.link.year_sd)
+    return np.exp(centre + rate.link.year_sd**2 / 2)
 
 
 def period_starts(rates: list[Rate], first: int, last: int) -> list[int]:
@@ -75,7 +87,7 @@ class Slots:
     def add(self, rate: Rate, site: str) -> int:
         """Slot of a rate at a site; the same rate at the same site shares one slot."""
         place = site if self.varies(rate) else None
-        key = (rate.key, rate.effect, rate.kind, place)
+        key = (place, replace(rate, by_year=tuple(rate.by_year.items())))
         if key not in self._known:
             self._known[key] = self._new(rate, site)
         return self._known[key]
@@ -108,14 +120,7 @@ class Slots:
 
     def means_by_period(self, rate: Rate) -> np.ndarray:
         """Drawn means over years, natural scale, shape (draw, period)."""
-        if rate.link is not None:
-            centre = self._table.link_means(rate)
-            if rate.kind == PROBABILITY:
-                means = logit_normal_mean(centre, rate.link.year_sd)
-            else:
-                means = np.exp(centre + rate.link.year_sd**2 / 2)
-        else:
-            means = self._table.means(rate)
+        means = drawn_means(rate, self._table)
         columns = [self._in_year(rate, means, year) for year in self._starts]
         return np.stack(columns, axis=1)
 

@@ -11,6 +11,7 @@ import xarray as xr
 
 from pva.engine.run import simulate
 from pva.model.assemble import Model, assemble
+from pva.model.events import site_areas
 from pva.results.dataset import to_dataset
 from pva.results.fold import Fold
 from pva.results.goals import judge
@@ -63,9 +64,9 @@ def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
     return fold
 
 
-def places_of(resolved: Resolved, model: Model, generation_years: float | None) -> Places:
+def places_of(resolved: Resolved, generation_years: float | None) -> Places:
     """What the measures need beside the engine's tallies."""
-    return Places(model.plan.recruits.area, resolved.genetics, generation_years)
+    return Places(site_areas(resolved), resolved.genetics, generation_years)
 
 
 def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = None,
@@ -99,7 +100,7 @@ def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = No
     seed = seed_of(resolved, seed)
     model = assemble(resolved, seed=seed)
     companion = long_run(resolved)
-    places = places_of(resolved, model, companion.analysis.generation_time_years)
+    places = places_of(resolved, companion.analysis.generation_time_years)
     fold = fold_run(resolved, model, places, seed=seed, threads=threads,
                     keep=resolved.runs.keep_trajectories, progress=progress)
     return to_dataset(scenario, resolved, model, fold, seed=seed, companion=companion,
