@@ -1,0 +1,34 @@
+"""The command line. Commands only call the package; nothing heavy is loaded before it is needed."""
+
+import click
+
+from pva.cli.check import check
+from pva.cli.decisions import compare, stock
+from pva.cli.demo import demo
+from pva.cli.guard import GuardedGroup
+from pva.cli.runs import run
+from pva.cli.scenarios import matrix, show
+from pva.cli.studies import estimate, report
+
+CAUTION = (
+    "Answers hold under the assumptions listed in each report. They are no permit, no approval "
+    "and no legal advice: handling, collecting and releasing protected animals needs permits, "
+    "and local codes and licensed practice decide."
+)
+
+
+@click.group(cls=GuardedGroup, epilog=CAUTION,
+             context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="pva", prog_name="pva")
+def main() -> None:
+    """Freshwater-mussel restoration, from field records to how many animals to stock.
+
+    STUDY is a folder that holds study.yaml, or that file. SCENARIO is a YAML file. Begin with
+    `pva demo`, which runs the whole chain on an invented study.
+    """
+
+
+for command in (demo, check, estimate, show, matrix, run, stock, compare, report):
+    main.add_command(command)
+
+__all__ = ["main"]

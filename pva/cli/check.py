@@ -1,0 +1,172 @@
+"""`pva check`: every problem of scenarios and studies, with file and line; nothing is changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from pva.cli.guard import REFUSED, problem_as_dict
+from pva.cli.session import Session, shared_options
+from pva.errors import PvaError
+
+MOST_ROWS = 200
+_STUDY, _SCENARIO, _ESTIMATES = "study", "scenario", "estimates"
+
+
+@click.command()
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path),
+                metavar="PATH...")
+@shared_options
+@click.pass_context
+def check(ctx: click.Context, session: Session, paths: tuple[Path, ...]) -> None:
+    """Read studies and scenarios and list every problem; change nothing.
+
+    PATH is a scenario, a study, or a folder: a study with all its scenarios, or every YAML file in
+    it. With --out, writes check.json there.
+    """
+    found = [examined(kind, path) for kind, path in everything(paths)]
+    found = [waiting(entry) if Path(entry["path"]) not in paths else entry for entry in found]
+    said: set[str] = set()
+    for entry in found:
+        _tell(session, entry, said)
+    document = {"checked": [_as_plain(entry) for entry in found], "problems": len(said)}
+    if session.out is not None:
+        from pva.cli.session import json_text
+        from pva.files import write_text_atomic
+        session.wrote(write_text_atomic(session.out / "check.json", json_text(document) + "\n"))
+    session.answer(_verdict(len(found), len(said)))
+    session.finish(document)
+    if said:
+        ctx.exit(REFUSED)
+
+
+def _verdict(files: int, problems: int) -> str:
+    def number(n, word):
+        return f"{n} {word}" + ("" if n == 1 else "s")
+
+    if not problems:
+        return f"No problem in {number(files, 'file')}."
+    return f"{number(problems, 'problem')} in {number(files, 'file')}; nothing was changed."
+
+
+def everything(paths) -> list[tuple[str, Path]]:
+    """What the paths mean: (kind, file), each file once."""
+    found = [item for path in paths for item in _meant(path)]
+    return list(dict.fromkeys(found))
+
+
+def _meant(path: Path) -> list[tuple[str, Path]]:
+    if not path.is_dir():
+        return [(kind_of(path), path)]
+    study = path / "study.yaml"
+    if study.is_file():
+        files = [study, *_yaml_files(path / "scenarios")]
+        return [(kind_of(f), f) for f in files]
+    files = _yaml_files(path)
+    if not files:
+        return [(_STUDY, study)]  # says that there is no such file
+    return [(kind_of(f), f) for f in files]
+
+
+def _yaml_files(folder: Path) -> list[Path]:
+    return sorted(f for ending in ("*.yaml", "*.yml") for f in folder.glob(ending))
+
+
+def kind_of(path: Path) -> str:
+    """Whether a file is a study, estimates or a scenario, by its name and top keys."""
+    if path.name == "study.yaml":
+        return _STUDY
+    try:
+        keys = _top_keys(path)
+    except OSError:
+        return _SCENARIO
+    if {"tables", "sites"} <= keys and "years" not in keys:
+        return _STUDY
+    return _ESTIMATES if any("/" in key for key in keys) else _SCENARIO
+
+
+def _top_keys(path: Path) -> set[str]:
+    with path.open(encoding="utf-8", errors="replace") as handle:
+        return {line.split(":")[0].strip("'\" ") for line in handle
+                if line[:1] not in (" ", "#", "-", "\t", "\n") and ":" in line}
+
+
+def examined(kind: str, path: Path) -> dict:
+    """Problems, warnings and row account of one file."""
+    entry = {"path": str(path), "kind": kind, "problems": [], "warnings": [], "rows": None}
+    try:
+        entry.update({_STUDY: _study, _SCENARIO: _scenario, _ESTIMATES: _estimates}[kind](path))
+    except PvaError as error:
+        entry["problems"] = error.problems
+    return entry
+
+
+def waiting(entry: dict) -> dict:
+    """A scenario found in a study that was never estimated: that is no mistake, only too early."""
+    early = [p for p in entry["problems"] if p.code == "estimates-missing"]
+    if not early or len(early) < len(entry["problems"]):
+        return entry
+    said = "read in form only; the rest is checked after `pva estimate`"
+    return entry | {"problems": [], "warnings": [said]}
+
+
+def _scenario(path: Path) -> dict:
+    from pva.scenario.scenario import read_scenario
+
+    return {"warnings": list(read_scenario(path).warnings)}
+
+
+def _estimates(path: Path) -> dict:
+    from pva.estimate import read_estimates
+
+    return {"warnings": list(read_estimates(path).notes)}
+
+
+def _study(path: Path) -> dict:
+    from pva.field import read_records, read_study
+
+    records = read_records(read_study(path))
+    account = records.account
+    return {"rows": account.totals, "tables": account.tables.to_dict("records"),
+            "set_aside": _rows(account.set_aside), "flagged": _rows(account.flagged),
+            "warnings": list(records.notes)}
+
+
+def _rows(listing) -> list[dict]:
+    columns = ["file", "row", "column", "value", "code", "sentence"]
+    return [row | {"row": int(row["row"])} for row in listing[columns].to_dict("records")]
+
+
+def _tell(session: Session, entry: dict, said: set[str]) -> None:
+    new = [p for p in entry["problems"] if str(p) not in said]
+    said.update(map(str, new))
+    for problem in new:
+        session.answer(str(problem))
+    if entry["problems"]:
+        return
+    session.say(f"{entry['path']}: a {entry['kind']} that can be read"
+                if entry["kind"] != _ESTIMATES else f"{entry['path']}: estimates that can be read")
+    if entry["rows"]:
+        _tell_rows(session, entry)
+    for text in entry["warnings"]:
+        session.say(f"  Note: {text}")
+
+
+def _tell_rows(session: Session, entry: dict) -> None:
+    session.say("  " + row_sum(entry["rows"]))
+    for effect, rows in (("Set aside", entry["set_aside"]), ("Flagged", entry["flagged"])):
+        for row in rows[:MOST_ROWS]:
+            session.say(f"  {effect}: {row['file']}, row {row['row']}: {row['sentence']}")
+        if len(rows) > MOST_ROWS:
+            session.say(f"  {effect}: {len(rows) - MOST_ROWS:,} more; see --json")
+
+
+def row_sum(rows: dict) -> str:
+    """The row account in one line that adds up."""
+    return (f"{rows['in']:,} rows in = {rows['used']:,} used + {rows['flagged']:,} flagged + "
+            f"{rows['set_aside']:,} set aside")
+
+
+def _as_plain(entry: dict) -> dict:
+    return entry | {"problems": [problem_as_dict(p) for p in entry["problems"]]}

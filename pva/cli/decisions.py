@@ -1,0 +1,173 @@
+"""`pva stock` and `pva compare`: decisions made by searching over runs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import click
+
+from pva.cli.first_run import announce
+from pva.cli.places import results_folder
+from pva.cli.session import Session, shared_options
+
+ORDER_SHEET = "order_sheet.csv"
+SHEET_COLUMNS = ("order_year", "release_year", "age", "number", "mothers", "site", "release",
+                 "stage", "source", "cost", "scenario")
+PERMITS = ("Before ordering: permits to collect, rear and release, a health check of the animals, "
+           "and the genetics of the source are decided by licensed biologists and the agency.")
+
+
+@click.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option("--chance", type=click.FloatRange(0, 1, min_open=True, max_open=True),
+              metavar="SHARE", help="Chance wanted, in place of the scenario's, such as 0.8.")
+@shared_options
+def stock(session: Session, scenario: Path, chance: float | None) -> None:
+    """Find how many animals to stock to meet the goals with the chance wanted.
+
+    Writes NAME.stock.json and order_sheet.csv into results/ of the study, or into --out.
+    """
+    from pva.scenario.scenario import read_scenario
+
+    question = read_scenario(scenario)
+    announce(session)
+    summary = stock_and_write(session, question, scenario, chance=chance)
+    tell_stock(session, question, summary)
+    session.finish(summary)
+
+
+def stock_and_write(session: Session, question, path: Path, *, chance: float | None = None,
+                    folder: Path | None = None) -> dict:
+    """Search, write the answer and the order sheet, and return the summary."""
+    from pva.decide.stock import stock as find_number
+    from pva.results.store import write_json
+
+    folder = folder or results_folder(path, session.out)
+    with session.progress("Searching") as tell:
+        found = find_number(question, chance_wanted=chance, seed=session.seed,
+                            threads=session.threads, progress=tell)
+    summary = found.summary()
+    session.wrote(write_json(folder / f"{path.stem}.stock.json", summary))
+    if session.out is not None:
+        session.wrote(write_json(folder / "stock.json", summary))
+    sheet = write_order_sheet(folder / ORDER_SHEET, summary["order_sheet"], path.stem)
+    session.wrote(*([sheet] if sheet else []))
+    return summary
+
+
+def write_order_sheet(path: Path, lines: list[dict], scenario: str) -> Path | None:
+    """Write the order sheet; with nothing to order, only empty an old sheet of this scenario."""
+    from pva.files import write_text_atomic
+
+    if not lines and scenario not in _scenarios_of(path):
+        return None
+    text = io.StringIO()
+    writer = csv.DictWriter(text, SHEET_COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(line | {"scenario": scenario} for line in lines)
+    return write_text_atomic(path, text.getvalue())
+
+
+def _scenarios_of(path: Path) -> set[str]:
+    if not path.is_file():
+        return set()
+    with path.open(encoding="utf-8", newline="") as handle:
+        return {line.get("scenario") or "" for line in csv.DictReader(handle)}
+
+
+def tell_stock(session: Session, question, summary: dict) -> None:
+    """Say the number to stock in words and tables."""
+    from pva.cli.runs import tell_leading
+    from pva.cli.sentences import (
+        answer_of_stock,
+        before_the_answer,
+        chance_between,
+        chance_range,
+        what_would_change_stock,
+    )
+    from pva.results.wording import animals
+
+    for line in before_the_answer(summary, question, session.seed):
+        session.note(line)
+    session.answer(answer_of_stock(summary))
+    if summary["number"]:
+        session.say(f"In all {animals(summary['total_animals'])} animals, "
+                    f"{animals(summary['mothers'])} mothers, cost {animals(summary['cost'])}; "
+                    "numbers are planned ones, before deliveries fall short.")
+    curve = summary["curve"]
+    session.table(["animals a year", "chance", "simulation error"],
+                  [[animals(n), chance_between(chance, low, high), chance_range(low, high)]
+                   for n, chance, low, high in zip(curve["number"], curve["chance"], curve["low"],
+                                                   curve["high"], strict=True)])
+    tell_leading(session, question)
+    for line in what_would_change_stock(summary):
+        session.say(line)
+    session.say(PERMITS)
+    session.warnings(summary["warnings"])
+
+
+@click.command()
+@click.argument("scenarios", nargs=-1, required=True, type=click.Path(path_type=Path),
+                metavar="SCENARIO SCENARIO...")
+@shared_options
+def compare(session: Session, scenarios: tuple[Path, ...]) -> None:
+    """Compare scenarios with the first, in the same luck.
+
+    Writes NAME.compare.json (NAME of the first) into results/ of its study, or into --out.
+    """
+    from pva.scenario.scenario import read_scenario
+
+    if len(scenarios) < 2:
+        raise click.UsageError("Name at least two scenarios: the first is compared with the rest.")
+    questions = read_all(scenarios, read_scenario)
+    announce(session)
+    summary = compare_and_write(session, questions, scenarios[0])
+    tell_compare(session, questions[0], summary)
+    session.finish(summary)
+
+
+def read_all(paths, read) -> list:
+    """Read every file; the problems of all of them are raised together."""
+    from pva.errors import PvaError
+
+    found, problems = [], []
+    for path in paths:
+        try:
+            found.append(read(path))
+        except PvaError as error:
+            problems += [p for p in error.problems if p not in problems]
+    if problems:
+        raise PvaError(problems)
+    return found
+
+
+def compare_and_write(session: Session, questions: list, first: Path,
+                      folder: Path | None = None) -> dict:
+    """Compare, write the answer, and return the summary."""
+    from pva.decide.compare import compare as compare_scenarios
+    from pva.results.store import write_json
+
+    folder = folder or results_folder(first, session.out)
+    found = compare_scenarios(questions, seed=session.seed, threads=session.threads)
+    summary = found.summary() | {"digests": [q.digest for q in questions]}
+    session.wrote(write_json(folder / f"{first.stem}.compare.json", summary))
+    if session.out is not None:
+        session.wrote(write_json(folder / "compare.json", summary))
+    return summary
+
+
+def tell_compare(session: Session, first, summary: dict) -> None:
+    """Say the differences in words and tables."""
+    from pva.cli.sentences import answer_of_compare, before_the_answer, compared
+
+    for line in before_the_answer(summary, first, session.seed):
+        session.note(line)
+    session.answer(answer_of_compare(summary))
+    total = summary["draws"] * summary["replicates"]
+    for entry in summary["against_first"]:
+        session.table(["outcome", "first", "this one", "difference", "95 % interval", ""],
+                      [compared(d, total) for d in entry["differences"]],
+                      title=f"{entry['scenario']} against {summary['scenarios'][0]}")
+    session.warnings(summary["warnings"])

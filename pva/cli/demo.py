@@ -1,0 +1,101 @@
+"""`pva demo`: the invented study, from field tables to the page, in one go."""
+
+from __future__ import annotations
+
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from pva.cli.session import Session, shared_options
+
+MAIN, BLOCKED = "base", "passage-blocked"
+INVENTED = ("Everything in this study is invented: the river, the dam, the sites, the animals and "
+            "every record.")
+
+
+@click.command()
+@click.argument("folder", default="hesperwell", metavar="[DIR]",
+                type=click.Path(file_okay=False, path_type=Path))
+@click.option("--open", "open_page", is_flag=True, help="Open the page in the browser.")
+@shared_options
+def demo(session: Session, folder: Path, open_page: bool) -> None:
+    """Copy the invented demo study to DIR (./hesperwell) and run all of it to report.html.
+
+    A study that was changed is never overwritten.
+    """
+    from pva.cli.demo_files import copy_demo, remember
+
+    session.say(INVENTED)
+    steps = Steps(session)
+    with steps("study copied"):
+        copy_demo(folder)
+    document = _chain(session, steps, folder)
+    remember(folder)
+    _tell(session, document)
+    session.finish(document)
+    if open_page:
+        import webbrowser
+        webbrowser.open(Path(document["report"]).resolve().as_uri())
+
+
+def _chain(session: Session, steps: Steps, folder: Path) -> dict:
+    from pva.cli.decisions import compare_and_write, stock_and_write
+    from pva.cli.runs import run_and_write
+    from pva.cli.studies import estimate_and_write, report_and_write
+    from pva.scenario.scenario import read_scenario
+
+    paths = [folder / "scenarios" / f"{name}.yaml" for name in (MAIN, BLOCKED)]
+    with steps("estimates from the field tables"):
+        estimates = estimate_and_write(session, folder)
+    questions = [read_scenario(p) for p in paths]
+    with steps("the plan projected"):
+        runs = [run_and_write(session, q, p, _results(session, folder))
+                for q, p in zip(questions, paths, strict=True)]
+    with steps("the number to stock"):
+        stocked = stock_and_write(session, questions[0], paths[0],
+                                  folder=_results(session, folder))
+    with steps("the same with fish passage blocked"):
+        blocked = stock_and_write(session, questions[1], paths[1],
+                                  folder=_results(session, folder))
+    with steps("both compared in the same luck"):
+        compared = compare_and_write(session, questions, paths[0], _results(session, folder))
+    with steps("report"):
+        page = report_and_write(session, folder)
+    return {"study": str(folder), "report": str(page), "invented": True, "seconds": steps.seconds,
+            "rows": estimates.get("rows"), "stock": stocked, "stock_blocked": blocked,
+            "run": runs[0], "compare": compared}
+
+
+def _results(session: Session, folder: Path) -> Path:
+    return session.out or folder / "results"
+
+
+class Steps:
+    """Prints every step with the time it took.
+
+    Parameters
+    ----------
+    session : Session
+    """
+
+    def __init__(self, session: Session):
+        self._session = session
+        self.seconds: dict[str, float] = {}
+
+    @contextmanager
+    def __call__(self, words: str):
+        start = time.perf_counter()
+        yield
+        self.seconds[words] = round(time.perf_counter() - start, 2)
+        self._session.say(f"{words[0].upper()}{words[1:]} ({self.seconds[words]:.1f} s)")
+
+
+def _tell(session: Session, document: dict) -> None:
+    from pva.cli.sentences import answer_of_stock
+
+    session.say()
+    session.answer(answer_of_stock(document["stock"]))
+    session.say("With fish passage blocked: " + answer_of_stock(document["stock_blocked"]))
+    session.answer(f"Report: {document['report']} (an invented study)")

@@ -1,0 +1,90 @@
+"""Whatever goes wrong ends in a sentence and an exit code, never in a traceback.
+
+Exit codes: 0 done, 1 refused input or not computable, 2 wrong usage, 130 stopped by Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+
+import click
+
+from pva.errors import Problem, PvaError
+
+REFUSED, STOPPED = 1, 130
+
+
+class GuardedGroup(click.Group):
+    """A group of commands that lists them as added and turns errors into words."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+    def main(self, *args, **kwargs):
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a name the terminal cannot show is no error
+        return super().main(*args, **kwargs)
+
+    def invoke(self, ctx: click.Context):
+        try:
+            return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except PvaError as error:
+            _refuse(ctx, error)
+        except KeyboardInterrupt:
+            _stopped(ctx)
+        except Exception as error:
+            _unexpected(ctx, error)
+
+
+def _refuse(ctx, error: PvaError) -> None:
+    for problem in error.problems:
+        click.echo(str(problem), err=True)
+    if _json_asked(ctx):
+        from pva.cli.session import json_text
+        click.echo(json_text({"problems": [problem_as_dict(p) for p in error.problems]}))
+    ctx.exit(REFUSED)
+
+
+def problem_as_dict(problem: Problem) -> dict:
+    """A problem as plain data."""
+    return {"what": problem.what, "why": problem.why, "done": problem.done, "todo": problem.todo,
+            "file": problem.file, "line": problem.line, "column": problem.column,
+            "code": problem.code}
+
+
+def _stopped(ctx) -> None:
+    session = ctx.meta.get("pva.session")
+    kept = session.files if session else []
+    if kept:
+        said = f"Stopped. Finished and kept: {', '.join(str(f) for f in kept)}."
+    else:
+        said = "Stopped before anything was finished. Files written earlier are unchanged."
+    click.echo("\n" + said, err=True)
+    ctx.exit(STOPPED)
+
+
+def _unexpected(ctx, error: Exception) -> None:
+    from importlib.metadata import version
+
+    if os.environ.get("PVA_TRACEBACK") == "1":
+        traceback.print_exc()
+    text = " ".join(f"{type(error).__name__}: {error}".split())
+    click.echo(f"This should not have happened ({text}); please report it with the version "
+               f"(pva {version('pva')}) and the command ({_command(ctx)}), and set "
+               "PVA_TRACEBACK=1 to see where it arose.", err=True)
+    ctx.exit(REFUSED)
+
+
+def _command(ctx) -> str:
+    session = ctx.meta.get("pva.session")
+    return session.command if session else f"pva {ctx.invoked_subcommand or ''}".strip()
+
+
+def _json_asked(ctx) -> bool:
+    session = ctx.meta.get("pva.session")
+    return bool(session and session.json)

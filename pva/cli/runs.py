@@ -1,0 +1,95 @@
+"""`pva run`: Monte Carlo of a scenario, to NetCDF and summary."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from pva.cli.first_run import announce
+from pva.cli.places import results_folder
+from pva.cli.session import Session, shared_options
+
+
+@click.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@shared_options
+def run(session: Session, scenario: Path) -> None:
+    """Project a scenario: risk, goals and numbers by year.
+
+    Writes NAME.nc and NAME.summary.json into results/ of the study, or into --out.
+    """
+    from pva.scenario.scenario import read_scenario
+
+    question = read_scenario(scenario)
+    announce(session)
+    summary = run_and_write(session, question, scenario)
+    tell_run(session, question, summary)
+    session.finish(summary)
+
+
+def run_and_write(session: Session, question, path: Path, folder: Path | None = None) -> dict:
+    """Run a scenario, write its files, and return the summary."""
+    from pva.results.run import run as run_scenario
+    from pva.results.store import write_dataset, write_json
+    from pva.results.summary import run_summary
+
+    folder = folder or results_folder(path, session.out)
+    with session.progress("Running") as tell:
+        data = run_scenario(question, seed=session.seed, threads=session.threads, progress=tell)
+    summary = run_summary(data)
+    session.wrote(write_dataset(folder / f"{path.stem}.nc", data))
+    session.wrote(write_json(folder / f"{path.stem}.summary.json", summary))
+    if session.out is not None:
+        session.wrote(write_json(folder / "summary.json", summary))
+    return summary
+
+
+def tell_run(session: Session, question, summary: dict) -> None:
+    """Say the answer of a run in words and a table."""
+    from pva.cli.sentences import answer_of_run, before_the_answer, what_would_change_run
+    from pva.results.wording import animals
+
+    for line in before_the_answer(summary, question, session.seed):
+        session.note(line)
+    session.answer(answer_of_run(summary))
+    session.table(*goal_table(summary))
+    adults = summary["adults"]
+    marks = range(0, len(adults["year"]), max(1, (len(adults["year"]) - 1) // 6))
+    session.table(
+        ["year", "adults, median", "90 % of runs between", "and"],
+        [[adults["year"][i], *(animals(adults[q][i]) for q in ("q50", "q05", "q95"))]
+         for i in marks])
+    tell_leading(session, question)
+    for line in what_would_change_run(summary):
+        session.say(line)
+    session.warnings(summary["warnings"])
+
+
+def goal_table(summary: dict) -> tuple[list[str], list[list]]:
+    """Chances of goals and risks, with simulation error and the spread between draws."""
+    from pva.cli.sentences import chance_range
+    from pva.results.wording import chance_words
+
+    total, last = summary["draws"] * summary["replicates"], summary["years"][-1]
+
+    def row(name, chance, low, high, draw_low, draw_high, verdict=""):
+        return [name, chance_words(chance, total), chance_range(low, high),
+                chance_range(draw_low, draw_high, summary["replicates"]), verdict]
+
+    keys = ("chance", "low", "high", "draw_low", "draw_high")
+    rows = [row(g["name"], *(g[k] for k in keys), g["verdict"]) for g in summary["goals"]]
+    few = f"adults below {summary['quasi_extinction']['threshold']:g} by {last}"
+    for name, risk in ((few, "quasi_extinction"), (f"no animal left by {last}", "extinction")):
+        rows.append(row(name, *(summary[risk][k][-1] for k in keys)))
+    return ["", "chance", "simulation error", "between draws", "goal"], rows
+
+
+def tell_leading(session: Session, question) -> None:
+    """Say which number matters most."""
+    from pva.cli.sentences import leading_words
+    from pva.results.matrix_summary import leading_rate
+
+    found = leading_rate(question.resolved)
+    if found is not None:
+        session.say("\n" + leading_words(found))

@@ -1,0 +1,152 @@
+"""`pva show` and `pva matrix`: a scenario spelled out, and its projection matrix."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from pva.cli.first_run import announce
+from pva.cli.session import Session, shared_options
+
+
+@click.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option("--twin", is_flag=True, help="Print the resolved scenario only, as YAML.")
+@shared_options
+def show(session: Session, scenario: Path, twin: bool) -> None:
+    """Show a scenario with nothing implied: every default, source and assumption.
+
+    With --out, writes NAME.resolved.yaml and NAME.show.json there.
+    """
+    from pva.scenario.scenario import read_scenario
+
+    question = read_scenario(scenario)
+    document = shown(question)
+    if session.out is not None:
+        _write_shown(session, question, document, scenario.stem)
+    if twin:
+        session.answer(question.twin_yaml().rstrip("\n"))
+    else:
+        _tell_shown(session, question, document)
+    session.finish(document)
+
+
+def shown(question) -> dict:
+    """Everything `pva show` prints, as plain data."""
+    from pva.results.summary import plain
+
+    return plain({
+        "scenario": question.resolved.title, "digest": question.digest,
+        "twin": question.twin(), "parameters": question.parameters(),
+        "assumptions": question.assumptions(), "calibrated": calibrated(question.resolved),
+        "warnings": list(question.warnings)})
+
+
+def calibrated(resolved) -> list[dict]:
+    """Calibrated numbers by site, with target and place."""
+    from pva.model.recruit_arrays import Calibrations
+    from pva.scenario.resolved import Calibration
+    from pva.scenario.tables import calibration_words
+
+    solver, rows = Calibrations(resolved), []
+    for site in resolved.sites:
+        links = (site.recruitment.attachment, site.recruitment.settlement)
+        if any(isinstance(link, Calibration) for link in links):
+            for name, link, value in zip(("attachment", "settlement"), links,
+                                         solver.best_of(site), strict=True):
+                if isinstance(link, Calibration):
+                    rows.append({"site": site.name, "name": name, "value": value,
+                                 "target": calibration_words(link)})
+    return rows
+
+
+def _write_shown(session, question, document, stem):
+    from pva.files import write_text_atomic
+    from pva.results.store import write_json
+
+    session.wrote(
+        write_text_atomic(session.out / f"{stem}.resolved.yaml", question.twin_yaml()),
+        write_json(session.out / f"{stem}.show.json", document))
+
+
+def _tell_shown(session, question, document):
+    session.say(question.twin_yaml())
+    session.say("PARAMETERS")
+    session.table(
+        ["rate", "value", "what is not known", "years SD", "source", "remark"],
+        [[p["name"], None if p["value"] is None else f"{p['value']:.4g}", p["doubt"],
+          f"{p['years_sd']:.3g}" if p["years_sd"] else None,
+          p["source_kind"] + (f": {p['source']}" if p["source"] else ""), p["note"]]
+         for p in document["parameters"]])
+    if document["calibrated"]:
+        session.say("\nCALIBRATED")
+        session.table(["site", "number", "value", "target"],
+                      [[c["site"], c["name"], f"{c['value']:.4g}", c["target"]]
+                       for c in document["calibrated"]])
+    session.say("\nASSUMPTIONS")
+    for number, sentence in enumerate(document["assumptions"], 1):
+        session.say(f"{number:3}. {sentence}")
+    session.say()
+    weak = sum(p["low_confidence"] for p in document["parameters"])
+    session.answer(f"{document['scenario']}: {len(document['parameters'])} parameters, {weak} of "
+                   f"them assumed, calibrated or weakly founded; {len(document['assumptions'])} "
+                   "assumptions.")
+    session.warnings(document["warnings"])
+
+
+@click.command()
+@click.argument("scenario", type=click.Path(path_type=Path))
+@shared_options
+def matrix(session: Session, scenario: Path) -> None:
+    """Show the projection matrix and what follows from it.
+
+    With --out, writes NAME.matrix.json there.
+    """
+    from pva.scenario.scenario import read_scenario
+
+    question = read_scenario(scenario)
+    announce(session)
+    from pva.results.matrix_summary import matrix_summary
+    from pva.results.store import write_json
+
+    summary = matrix_summary(question, seed=session.seed)
+    if session.out is not None:
+        session.wrote(write_json(session.out / f"{scenario.stem}.matrix.json", summary))
+    _tell_matrix(session, question, summary)
+    session.finish(summary)
+
+
+def _tell_matrix(session, question, summary):
+    from pva.cli.runs import tell_leading
+    from pva.cli.sentences import answer_of_matrix, before_the_answer, lives
+
+    for line in before_the_answer(summary, question, session.seed):
+        session.note(line)
+    session.answer(answer_of_matrix(summary))
+    for line in lives(summary):
+        session.say(line)
+    stages = summary["stages"]
+    session.table(["to \\ from", *stages],
+                  [[name, *(f"{x:.4g}" if x else "0" for x in row)]
+                   for name, row in zip(stages, summary["matrix"], strict=True)],
+                  title=f"Projection matrix, {summary['site']}, census {summary['census']}")
+    session.table(["stage", "stable share", "worth", "life left, years"], _by_stage(summary))
+    session.table(["rate", "elasticity"],
+                  [[name, None if e is None else f"{e:.3f}"]
+                   for name, e in _strongest(summary["rate_elasticities"])],
+                  title="Per cent change of growth per cent change of the rate")
+    tell_leading(session, question)
+    session.warnings(summary["warnings"])
+
+
+def _strongest(elasticities):
+    known = {k: v for k, v in elasticities.items() if v}
+    return sorted(known.items(), key=lambda item: -abs(item[1]))[:12]
+
+
+def _by_stage(summary):
+    columns = [summary[k] or [None] * len(summary["stages"])
+               for k in ("stable_stages", "reproductive_values", "life_expectancy_years")]
+    return [[name, *(None if x is None else f"{x:.4g}" for x in row)]
+            for name, *row in zip(summary["stages"], *columns, strict=True)]

@@ -1,0 +1,126 @@
+"""What every command shares: its options, what it says and where, and the files it wrote."""
+
+from __future__ import annotations
+
+import functools
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import click
+
+WIDTH = 100
+_MOST_SEED = 2**64 - 1
+
+
+@dataclass
+class Session:
+    """One command being carried out.
+
+    Parameters
+    ----------
+    command : str
+        Name and arguments, for messages.
+    out : Path or None
+        Folder asked for with --out.
+    json, quiet : bool
+    seed, threads : int or None
+    files : list of Path
+        Files written so far.
+    """
+
+    command: str
+    out: Path | None = None
+    json: bool = False
+    quiet: bool = False
+    seed: int | None = None
+    threads: int | None = None
+    files: list[Path] = field(default_factory=list)
+
+    def answer(self, text: str) -> None:
+        """The answer itself: always printed, unless JSON is."""
+        if not self.json:
+            click.echo(text)
+
+    def say(self, text: str = "") -> None:
+        """More words about the answer."""
+        if not self.json and not self.quiet:
+            click.echo(text)
+
+    def note(self, text: str) -> None:
+        """A remark beside the answer, to standard error."""
+        if not self.quiet:
+            click.echo(text, err=True)
+
+    def warnings(self, texts) -> None:
+        """Warnings of a scenario or a result."""
+        for text in texts:
+            self.note(f"Warning: {text}")
+
+    def table(self, header: list[str], rows: list[list], *, title: str = "") -> None:
+        """A small table; the first column to the left, the others to the right."""
+        if not self.json and not self.quiet and rows:
+            from pva.cli.printing import print_table
+            print_table(header, rows, title=title)
+
+    def wrote(self, *paths: Path) -> None:
+        """Remember files that are complete."""
+        self.files += paths
+
+    def finish(self, document: dict) -> None:
+        """List the files written, and print the JSON object if it was asked for."""
+        for path in self.files:
+            self.note(f"Written: {path}")
+        if self.json:
+            click.echo(json_text(document))
+
+    @contextmanager
+    def progress(self, words: str) -> Iterator[Callable[[int, int], None]]:
+        """A bar with the time left on a terminal, nothing elsewhere."""
+        if self.quiet or not sys.stderr.isatty():
+            yield lambda done, total: None
+            return
+        from pva.cli.printing import progress_bar
+        with progress_bar(words) as tell:
+            yield tell
+
+
+def json_text(document: dict) -> str:
+    """One JSON object; NaN is refused rather than written."""
+    return json.dumps(document, indent=1, allow_nan=False)
+
+
+_OPTIONS = (
+    click.option("--out", type=click.Path(file_okay=False, path_type=Path), metavar="DIR",
+                 help="Write files into this folder."),
+    click.option("--json", "as_json", is_flag=True,
+                 help="Print one JSON object; all else goes to standard error."),
+    click.option("--seed", type=click.IntRange(0, _MOST_SEED), metavar="NUMBER",
+                 help="Seed of the random numbers, in place of the scenario's."),
+    click.option("--threads", type=click.IntRange(min=1), metavar="NUMBER",
+                 help="Cores to use (default: all). The numbers do not depend on it."),
+    click.option("--quiet", is_flag=True, help="Print the answer only."),
+)
+
+
+def shared_options(command: Callable) -> Callable:
+    """Give a command the options that all commands have; it gets a `Session` first."""
+
+    @functools.wraps(command)
+    @click.pass_context
+    def with_session(ctx, out, as_json, seed, threads, quiet, **arguments):
+        said = " ".join(_said(v) for v in ctx.params.values() if isinstance(v, str | tuple))
+        session = Session(f"pva {ctx.info_name} {said}".strip(), out, as_json, quiet, seed, threads)
+        ctx.meta["pva.session"] = session
+        return command(session, **arguments)
+
+    for option in reversed(_OPTIONS):
+        with_session = option(with_session)
+    return with_session
+
+
+def _said(value) -> str:
+    return " ".join(map(str, value)) if isinstance(value, tuple) else value
