@@ -21,7 +21,7 @@ _MULTIPLY_0 = np.uint64(0xD2511F53)
 _MULTIPLY_1 = np.uint64(0xCD9E8D57)
 _WEYL_0 = np.uint64(0x9E3779B9)
 _WEYL_1 = np.uint64(0xBB67AE85)
-_UNIT = 2.0**-53
+_UNIT = 2.0**-52
 ENVIRONMENT, INDIVIDUALS, OTHER_INDIVIDUALS = 0, 1, 2
 
 
@@ -48,9 +48,9 @@ def bits(key, address, year, attempt):
 
 @njit(cache=True, nogil=True)
 def uniforms(key, address, year, attempt):
-    """Two numbers strictly between 0 and 1."""
+    """Two numbers strictly between 0 and 1: 52 bits, with 53 the largest would round to 1."""
     a, b = bits(key, address, year, attempt)
-    return ((a >> uint64(11)) + 0.5) * _UNIT, ((b >> uint64(11)) + 0.5) * _UNIT
+    return ((a >> uint64(12)) + 0.5) * _UNIT, ((b >> uint64(12)) + 0.5) * _UNIT
 
 
 @njit(cache=True, nogil=True)

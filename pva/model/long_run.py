@@ -20,8 +20,11 @@ def growth_rate(matrix: np.ndarray) -> float:
 def stable_stages(matrix: np.ndarray) -> np.ndarray:
     """Shares of stages, (stage,), sum 1, that `matrix` (to, from) leaves unchanged.
 
-    Where several classes of stages grow equally fast, the shares reached from equal numbers.
+    Where several classes of stages grow equally fast, the shares reached from equal numbers; all 0
+    where every lineage ends.
     """
+    if growth_rate(matrix) == 0:
+        return np.zeros(len(matrix))
     direction = _dominant_direction(np.asarray(matrix, float))
     return direction / direction.sum()
 
