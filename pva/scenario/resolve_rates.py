@@ -21,6 +21,7 @@ from pva.scenario.spec_rates import RateSpec
 from pva.sources import Source
 
 _STATUSES = ("read", "derived", "memory")
+_WIDEST = 1e4  # SD of a positive rate over its mean; beyond it a lognormal law is all tail
 _ONLY_PROBABILITY = ("logit-normal", "beta")
 
 
@@ -282,7 +283,7 @@ class RateReader:
             with np.errstate(all="ignore"):
                 drawn = drawn_values(rate, np.array([0.025, 0.5, 0.975]))
             fine = bool(np.all(np.isfinite(drawn)))
-        except (ValueError, ZeroDivisionError, FloatingPointError, KeyError):
+        except (ValueError, ArithmeticError, KeyError):
             fine = False
         if not fine:
             law = rate.distribution or "default"
@@ -297,6 +298,9 @@ class RateReader:
         if rate.kind != PROBABILITY:
             if mean <= 0:
                 self._impossible_sd(rate, name, sd, path, "a rate of 0 cannot vary")
+            elif sd > _WIDEST * mean:
+                self._impossible_sd(rate, name, sd, path, f"at {mean:g} nearly all values would "
+                                    "be next to 0")
             return
         limit = math.sqrt(max(mean * (1 - mean), 0.0))
         if sd >= limit:
@@ -367,7 +371,7 @@ def _middle(rate: Rate) -> float:
     try:
         with np.errstate(all="ignore"):
             middle = law_median(replace(rate, value=(low + high) / 2))
-    except (ValueError, ZeroDivisionError, KeyError):
+    except (ValueError, ArithmeticError, KeyError):
         middle = math.nan
     return middle if math.isfinite(middle) and low <= middle <= high else (low + high) / 2
 

@@ -60,6 +60,49 @@ def spoilt(draw):
     return document
 
 
+RATES = st.one_of(
+    st.floats(0.001, 0.999),
+    st.fixed_dictionaries({"value": st.floats(0.2, 0.8)},
+                          optional={"se": st.floats(0, 0.3), "year_sd": st.floats(0, 0.3)}),
+    st.fixed_dictionaries({"interval": st.tuples(st.floats(0.01, 0.5), st.floats(0.5, 0.99))},
+                          optional={"distribution": st.sampled_from(
+                              ["beta", "uniform", "triangular", "normal", "logit-normal"])}),
+    st.fixed_dictionaries({"by_year": st.dictionaries(st.integers(2030, 2040),
+                                                      st.floats(0.1, 0.9), min_size=1)}),
+)
+LEAVES = ("survival", "growth", "share", "gravid", "per_adult", "suitability", "contact",
+          "first_year_survival")
+
+
+@st.composite
+def altered(draw):
+    """A scenario with other rates and numbers of the right form."""
+    document = copy.deepcopy(draw(st.sampled_from(DOCUMENTS)))
+    for block in containers(document, []):
+        for key in list(block) if isinstance(block, dict) else []:
+            if key in LEAVES and draw(st.integers(0, 2)) == 0:
+                if isinstance(block[key], dict) and key in ("survival", "growth"):
+                    stage = draw(st.sampled_from(list(block[key])))
+                    block[key][stage] = draw(RATES)
+                elif key not in ("survival", "growth"):
+                    block[key] = draw(RATES)
+            elif isinstance(block[key], float) and draw(st.booleans()):
+                block[key] = draw(st.floats(0, 1))
+    return document
+
+
+@settings(max_examples=150, deadline=None, derandomize=True,
+          suppress_health_check=[HealthCheck.too_slow])
+@given(altered())
+def test_twin_of_altered_scenarios_reads_back(document):
+    try:
+        scenario = Scenario.from_dict(document, base_folder=FILES)
+    except PvaError as error:
+        assert all(p.what and p.todo for p in error.problems)
+    else:
+        assert Scenario.from_dict(scenario.twin()).digest == scenario.digest
+
+
 @settings(max_examples=250, deadline=None, derandomize=True,
           suppress_health_check=[HealthCheck.too_slow])
 @given(spoilt())
