@@ -75,7 +75,7 @@ def goal_table(summary: dict) -> tuple[list[str], list[list]]:
 
     def row(name, chance, low, high, draw_low, draw_high, verdict=""):
         return [name, chance_words(chance, total), chance_range(low, high),
-                chance_range(draw_low, draw_high, summary["replicates"]), verdict]
+                chance_range(draw_low, draw_high), verdict]
 
     keys = ("chance", "low", "high", "draw_low", "draw_high")
     rows = [row(g["name"], *(g[k] for k in keys), g["verdict"]) for g in summary["goals"]]

@@ -42,11 +42,15 @@ def chance_between(chance: float, low: float, high: float) -> str:
     return chance_words(chance)
 
 
-def chance_range(low: float | None, high: float | None, total: int | None = None) -> str:
-    """Two chances, "24 % to above 94 %"; empty where there are none."""
+def chance_range(low: float | None, high: float | None) -> str:
+    """Ends of an interval, "24 % to 100 %"; empty where there are none."""
     if low is None or high is None:
         return ""
-    return f"{chance_words(low, total)} to {chance_words(high, total)}"
+    return f"{_end(low)} to {_end(high)}"
+
+
+def _end(chance: float) -> str:
+    return {0.0: "0 %", 1.0: "100 %"}.get(chance) or chance_words(chance)
 
 
 def before_the_answer(summary: dict, question, asked_seed: int | None) -> list[str]:
@@ -72,14 +76,14 @@ def answer_of_run(summary: dict) -> str:
     chance = chance_words(joint["chance"], total)
     return (f"The chance of {what} is {chance} ({in_ten(joint['chance'])}; simulation error "
             f"{chance_range(joint['low'], joint['high'])}"
-            f"{_over_draws(between.get('draw_low'), between.get('draw_high'), summary)}): "
+            f"{_over_draws(between.get('draw_low'), between.get('draw_high'))}): "
             f"{VERDICT_WORDS[joint['verdict']]}.")
 
 
-def _over_draws(low: float | None, high: float | None, summary: dict) -> str:
+def _over_draws(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return ""
-    return f"; {chance_range(low, high, summary['replicates'])} over what is not known of the rates"
+    return f"; {chance_range(low, high)} over what is not known of the rates"
 
 
 def _risk(summary: dict, total: int) -> str:
@@ -88,7 +92,7 @@ def _risk(summary: dict, total: int) -> str:
         quasi[k][-1] for k in ("chance", "low", "high", "draw_low", "draw_high"))
     return (f"The chance that adults fall below {animals(quasi['threshold'])} by {last} is "
             f"{chance_words(chance, total)} ({in_ten(chance)}; simulation error "
-            f"{chance_range(low, high)}{_over_draws(draw_low, draw_high, summary)}).")
+            f"{chance_range(low, high)}{_over_draws(draw_low, draw_high)}).")
 
 
 def what_would_change_run(summary: dict) -> list[str]:
@@ -134,7 +138,7 @@ def answer_of_stock(summary: dict) -> str:
             f"chance ({in_ten(summary['chance_wanted'])}) of meeting the goals; "
             f"{_range(summary['low'], summary['high'], summary['most'])} from simulation error, "
             f"{_range(summary['draw_low'], summary['draw_high'], summary['most'])} over what is "
-            "not known about the rates.")
+            "not known of the rates.")
 
 
 def _article(words: str) -> str:

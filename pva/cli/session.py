@@ -112,8 +112,8 @@ def shared_options(command: Callable) -> Callable:
     @functools.wraps(command)
     @click.pass_context
     def with_session(ctx, out, as_json, seed, threads, quiet, **arguments):
-        said = " ".join(_said(v) for v in ctx.params.values() if isinstance(v, str | tuple))
-        session = Session(f"pva {ctx.info_name} {said}".strip(), out, as_json, quiet, seed, threads)
+        said = " ".join(["pva", ctx.info_name, *_arguments(ctx)])
+        session = Session(said, out, as_json, quiet, seed, threads)
         ctx.meta["pva.session"] = session
         return command(session, **arguments)
 
@@ -122,5 +122,7 @@ def shared_options(command: Callable) -> Callable:
     return with_session
 
 
-def _said(value) -> str:
-    return " ".join(map(str, value)) if isinstance(value, tuple) else value
+def _arguments(ctx: click.Context) -> list[str]:
+    """The arguments (not the options) as given."""
+    values = [ctx.params[p.name] for p in ctx.command.params if isinstance(p, click.Argument)]
+    return [str(one) for v in values for one in (v if isinstance(v, tuple) else (v,))]

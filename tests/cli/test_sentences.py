@@ -1,0 +1,144 @@
+"""Answers in words, whole."""
+
+import pytest
+
+from pva.cli import sentences
+
+RUN = {
+    "draws": 200, "replicates": 50, "years": [2026, 2056], "seed": 41,
+    "goals": [{"name": "adults in 2050", "draw_low": 0.24, "draw_high": 1.0}],
+    "all_goals": {"chance": 0.8602, "low": 0.831, "high": 0.884, "verdict": "met"},
+    "quasi_extinction": {"threshold": 50, "chance": [0, 0], "low": [0, 0], "high": [0, 3e-4],
+                         "draw_low": [0, 0], "draw_high": [0, 0.02]},
+    "variance_shares": [
+        {"outcome": "adults in the last year", "unknown": 0.7, "years": 0.2, "individuals": 0.1},
+        {"outcome": "adults in 2050", "unknown": 0.3, "years": 0.6, "individuals": 0.1}],
+}
+STOCK = {
+    "draws": 200, "replicates": 50, "chance_wanted": 0.8, "reachable": True, "number": 268,
+    "low": 221.3, "high": 330.9, "draw_low": 0.0, "draw_high": None, "most": 5000.0,
+    "chance_at_number": 0.801, "best_chance": 0.995, "best_number": 5000.0, "band": None,
+    "release_years": [2026, 2027, 2033], "limit": None, "limits_lifted": [],
+}
+LIFTED = [{"limit": "hosts", "best_chance": 0.91}, {"limit": "survival", "best_chance": 0.0}]
+
+
+def test_a_run_with_one_goal():
+    assert sentences.answer_of_run(RUN) == (
+        'The chance of meeting the goal "adults in 2050" is 86 % (about 9 in 10; simulation error '
+        "83 % to 88 %; 24 % to 100 % over what is not known of the rates): the chance wanted "
+        "is reached.")
+
+
+def test_a_run_with_several_goals_and_no_verdict_yet():
+    goals = [{"name": n} for n in ("a", "b", "c")]
+    joint = RUN["all_goals"] | {"verdict": "cannot tell yet"}
+    several = RUN | {"goals": goals, "all_goals": joint}
+    assert sentences.answer_of_run(several) == (
+        "The chance of meeting all 3 goals in the same run is 86 % (about 9 in 10; simulation "
+        "error 83 % to 88 %): cannot tell yet whether the chance wanted is reached.")
+    assert sentences.what_would_change_run(several) == [
+        '60 % of the spread of "adults in 2050" comes from good and bad years. No field work '
+        "narrows that; only a plan with more margin helps. More draws and replicates (runs) would "
+        "settle the verdict."]
+
+
+def test_a_run_without_goals_never_seen_to_fail():
+    none = {"chance": None, "low": None, "high": None, "verdict": None}
+    assert sentences.answer_of_run(RUN | {"goals": [], "all_goals": none}) == (
+        "The chance that adults fall below 50 by 2056 is below 0.03 % (fewer than 1 in 20; "
+        "simulation error 0 % to 0.03 %; 0 % to 2.0 % over what is not known of the "
+        "rates).")
+
+
+def test_a_number_to_stock():
+    assert sentences.answer_of_stock(STOCK) == (
+        "Stock 270 animals a year (2026 to 2033) for an 80 % chance (about 8 in 10) of meeting "
+        "the goals; 220 to 330 from simulation error, 0 to more than 5,000 over what is not known "
+        "of the rates.")
+
+
+def test_no_stocking_needed():
+    assert sentences.answer_of_stock(STOCK | {"number": 0, "chance_at_number": 1.0}) == (
+        "No stocking is needed: with none, the chance of meeting the goals is already above "
+        "99.97 % (wanted 80 %).")
+
+
+@pytest.mark.parametrize("limit, said", [
+    ("hosts", ", because the host fish limit recruitment; with host fish in plenty it would be "
+              "91 %."),
+    (None, "; lifting no single limit helps."),
+])
+def test_not_reachable(limit, said):
+    none = STOCK | {"reachable": False, "number": None, "best_chance": 0.124, "limit": limit,
+                    "limits_lifted": LIFTED}
+    assert sentences.answer_of_stock(none) == (
+        "Not reachable: the chance levels off at 12 % (wanted 80 %; at most 5,000 a year tried)"
+        + said)
+    assert sentences.what_would_change_stock(none) == [
+        "Best chance with host fish in plenty 91 %; with half of the yearly deaths avoided below "
+        "0.1 %."]
+
+
+def test_never_reached():
+    none = STOCK | {"reachable": False, "number": None, "best_chance": 0.0, "limit": "hosts",
+                    "limits_lifted": LIFTED}
+    assert sentences.answer_of_stock(none).startswith(
+        "Not reachable: the chance stays below 0.03 % (wanted 80 %; ")
+
+
+def test_cannot_tell_yet():
+    unsure = STOCK | {"reachable": None, "number": None, "best_chance": 0.793}
+    assert sentences.answer_of_stock(unsure) == (
+        "Cannot tell yet: the best chance found, 79 % at 5,000 a year, is within simulation error "
+        "of the 80 % wanted.")
+
+
+def test_more_is_not_always_better():
+    assert sentences.what_would_change_stock(STOCK | {"band": [268.0, 900.0]}) == [
+        "More is not always better here: numbers from 270 to 900 a year reach the chance wanted."]
+    assert sentences.what_would_change_stock(STOCK | {"band": [268.0, 5000.0]}) == []
+
+
+def difference(**more):
+    return {"outcome": "all goals", "first": 0.86, "other": 0.65, "difference": -0.21,
+            "low": -0.22, "high": -0.2, "settled": True} | more
+
+
+def compared(row):
+    return sentences.answer_of_compare({
+        "draws": 200, "replicates": 50, "scenarios": ["A", "B"],
+        "against_first": [{"scenario": "B", "differences": [row]}]})
+
+
+def test_scenarios_compared():
+    assert compared(difference()) == (
+        '"B": the chance of meeting all goals is 21 points lower than in "A" (65 % against 86 %; '
+        "95 % interval of the difference -22 to -20 points).")
+    assert compared(difference(difference=0.013, low=-0.01, high=0.036, settled=False)) == (
+        '"B": the chance of meeting all goals is 1.3 points higher than in "A" (65 % against '
+        "86 %; 95 % interval of the difference -1.0 to +3.6 points; that difference may be luck).")
+    assert compared(difference(outcome="recruits")) == '"B" and "A" have no outcome in common.'
+
+
+def test_cells_of_a_comparison():
+    assert sentences.compared(difference(), 10_000) == [
+        "all goals", "86 %", "65 %", "-21 points", "-22 to -20 points", ""]
+    adults = difference(outcome="adults in the last year", first=3081, other=2190,
+                        difference=-891, low=-903, high=-879, settled=True)
+    assert sentences.compared(adults, 10_000) == [
+        "adults in the last year", "3,080", "2,190", "-890", "-900 to -880", ""]
+    same = difference(first=0.0, other=0.0, difference=0.0, low=0.0, high=0.0)
+    assert sentences.compared(same, 10_000) == [
+        "all goals", "below 0.03 %", "below 0.03 %", "none", "", ""]
+
+
+def test_the_luck_of_years_is_said_only_where_there_is_any():
+    matrix = {"growth_rate": 1.041, "stochastic_growth_rate": {
+        "log": 0.0099, "factor": 1.00995, "factor_low": 1.00902, "factor_high": 1.01088}}
+    assert sentences.answer_of_matrix(matrix) == (
+        "In the long run the population grows by 4.1 % a year (growth rate 1.041; with the luck "
+        "of years 1.01, 95 % interval of the simulation 1.009 to 1.011), without limits of space "
+        "and without releases.")
+    assert sentences.answer_of_matrix(matrix | {"growth_rate": 0.0}) == (
+        "No lineage lasts: the growth rate is 0.")
