@@ -29,7 +29,8 @@ class Ready:
         """The same with other planned numbers, shape (row, year)."""
         releases = self.model.plan.releases._replace(release_number=np.ascontiguousarray(numbers))
         model = Model(self.model.plan._replace(releases=releases), self.model.draws,
-                      self.model.classes, self.model.sites, self.model.stages)
+                      self.model.classes, self.model.sites, self.model.stages,
+                      self.model.drawn)
         return Ready(self.resolved, model, self.places, self.seed, self.threads)
 
 

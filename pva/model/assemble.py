@@ -33,6 +33,7 @@ class Model:
     classes: Classes
     sites: tuple[str, ...]
     stages: tuple[str, ...]
+    drawn: dict[str, np.ndarray]  # uncertain rate -> its drawn means over years, shape (draw,)
 
 
 def assemble(resolved: Resolved, *, seed: int) -> Model:
@@ -77,7 +78,16 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
         female_share=female_share(resolved, table),
     )
     return Model(plan_of(parts), draws, classes, tuple(s.name for s in resolved.sites),
-                 tuple(s.name for s in resolved.stages))
+                 tuple(s.name for s in resolved.stages), _drawn(resolved, table))
+
+
+def _drawn(resolved, table):
+    """What every uncertain rate was in each draw: what the outcome may depend on."""
+    if not resolved.chance.unknown:
+        return {}
+    parts = (resolved.sites, resolved.releases, resolved.movement)
+    return {rate.key: drawn_means(rate, table) for part in parts for rate in rates_in(part)
+            if rate.is_uncertain}
 
 
 def rates_in(thing) -> Iterator[Rate]:

@@ -14,7 +14,7 @@ from pva.model.assemble import ORIGINS, Model
 from pva.results.fold import Fold
 from pva.results.growth import LongRun, small_noise
 from pva.results.measures import MEASURES, UNITS, WORDS
-from pva.results.uncertainty import chance_with_doubt, mean_error
+from pva.results.uncertainty import chance_with_doubt, mean_error, rank_correlation
 from pva.scenario.resolved import Resolved
 
 QUANTILES = (0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975)
@@ -40,6 +40,7 @@ def to_dataset(scenario, resolved: Resolved, model: Model, fold: Fold, *, seed: 
     _risks(data, resolved, fold)
     _goals(data, resolved, fold)
     _long_run(data, companion, stochastic, shares)
+    _dependence(data, model)
     noise = small_noise(resolved)
     _put(data, "stochastic_growth_small_noise", (), np.nan if noise is None else noise,
          "log of the stochastic growth rate, small-noise approximation", "year-1")
@@ -58,6 +59,7 @@ def _coordinates(resolved, model, shares):
         "goal": [g.name for g in resolved.goals],
         "outcome": list(shares),
         "layer": list(SHARES),
+        "parameter": list(model.drawn),
         "bound": ["low", "high"],
     }
 
@@ -175,6 +177,21 @@ def _long_run(data, companion, stochastic, shares):
     values = [[_number(parts[layer]) for layer in SHARES] for parts in shares.values()]
     _put(data, "variance_share", ("outcome", "layer"), values,
          "share of the outcome's variance due to not knowing, years and individuals", "1")
+
+
+def _dependence(data, model):
+    """Drawn parameters, and how strongly the outcome follows each from draw to draw."""
+    drawn = np.array(list(model.drawn.values())).reshape(len(model.drawn), data.sizes["draw"])
+    _put(data, "parameter_drawn", ("parameter", "draw"), drawn,
+         "drawn mean over years of every uncertain rate", "as the rate")
+    last = data.adults_by_draw.values[:, -1]
+    goals = data.all_goals_chance_by_draw.values if data.sizes["goal"] else np.full(len(last), 0.0)
+    for name, outcome, words in (
+        ("adults_dependence", last, "mean adults in the last year"),
+        ("goals_dependence", goals, "the chance that all goals are met"),
+    ):
+        _put(data, name, ("parameter",), [rank_correlation(d, outcome) for d in drawn],
+             f"rank correlation over draws of the parameter with {words}", "1")
 
 
 def _record(scenario, resolved, seed):

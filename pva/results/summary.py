@@ -63,6 +63,7 @@ def run_summary(data: xr.Dataset) -> dict:
         "red_list_e": criterion_e(extinction["chance"], float(data.generation_time)),
         "variance_share": _shares(data)[0],
         "variance_shares": _shares(data),
+        "depends_on": _depends_on(data),
         "measures": _measures(data),
         "versions": json.loads(data.attrs["versions"]),
         "random_numbers": data.attrs["random_numbers"],
@@ -119,6 +120,23 @@ def _measures(data):
     """Mean of every measure by year, whole river."""
     names = [v[:-5] for v in data.data_vars if v.endswith("_mean") and v != "collected_mean"]
     return {name: data[f"{name}_mean"].values for name in names}
+
+
+def _depends_on(data):
+    """Uncertain rates by the strength of their pull on the goals (else on adults) over draws.
+
+    A correlation that draws alike could give by chance (5 % two-sided) is listed but not `clear`.
+    """
+    least = 1.96 / max(data.sizes["draw"] - 1, 1) ** 0.5
+    rows = []
+    for i, name in enumerate(data.parameter.values):
+        adults, goals = float(data.adults_dependence[i]), float(data.goals_dependence[i])
+        pull = adults if math.isnan(goals) else goals
+        rows.append({"parameter": str(name), "goals": goals, "adults": adults,
+                     "clear": abs(pull) > least})
+        rows[-1]["_pull"] = 0.0 if math.isnan(pull) else abs(pull)
+    rows.sort(key=lambda r: -r.pop("_pull"))
+    return rows
 
 
 def _shares(data):

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import rankdata
 from scipy.stats import t as student
 
 _Z = 1.959963984540054
@@ -85,6 +86,13 @@ def mean_error(mean_by_scramble: np.ndarray, size_by_scramble: np.ndarray) -> np
         (-1,) + (1,) * (mean_by_scramble.ndim - 1))
     mean = (weight * mean_by_scramble).sum(axis=0)
     return np.sqrt((weight * (mean_by_scramble - mean) ** 2).sum(axis=0) / (groups - 1))
+
+
+def rank_correlation(a: np.ndarray, b: np.ndarray) -> float:
+    """Spearman's rank correlation, NaN where one of the two never varies; shapes (draw,)."""
+    if len(a) < 3 or np.ptp(a) == 0 or np.ptp(b) == 0:
+        return float("nan")
+    return float(np.corrcoef(rankdata(a), rankdata(b))[0, 1])
 
 
 def verdict(low: float, high: float, wanted: float) -> str:
