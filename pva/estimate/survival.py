@@ -72,7 +72,7 @@ class Data:
 
 
 def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_years: bool = False,
-              near: Fitted | None = None) -> Fitted:
+              near: Fitted | None = None, inflation: float = 1.0) -> Fitted:
     """Fit one model.
 
     Parameters
@@ -86,6 +86,8 @@ def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_year
         finite estimate.
     near : Fitted, optional
         A like model from which the search begins.
+    inflation : float
+        Overdispersion that AICc allows for, at least 1.
     """
     seen, kept = code(data.steps, reading)
     steps, seen = data.steps[kept], seen[kept]
@@ -99,7 +101,8 @@ def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_year
                 pull[i] = WEAK_PULL
     fitted = fit(histories, laid.design, near=near.fit if near else None, pull=pull)
     n = followed(steps, seen)
-    return Fitted(model, laid, fitted, aicc(fitted.loglik, fitted.rank, n), n, steps)
+    return Fitted(model, laid, fitted, aicc(fitted.loglik, fitted.rank, n, inflation), n,
+                  steps)
 
 
 def followed(steps: pd.DataFrame, seen: np.ndarray) -> int:
@@ -151,7 +154,8 @@ def survival_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
     return sets
 
 
-def choose(data: Data, *, survival=(), detection=(), release_separate: bool = True) -> list[Fitted]:
+def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate: bool = True,
+           inflation: float = 1.0) -> list[Fitted]:
     """Fit the set of models, best first.
 
     Detection is chosen first, under the richest survival; then survival, under that detection.
@@ -161,7 +165,11 @@ def choose(data: Data, *, survival=(), detection=(), release_separate: bool = Tr
     data : Data
     survival, detection : sequence of str
         What the study says they may differ by.
+    shell : sequence of str
+        What the chance of finding a shell differs by.
     release_separate : bool
+    inflation : float
+        Overdispersion that the criterion allows for, at least 1.
 
     Returns
     -------
@@ -177,15 +185,16 @@ def choose(data: Data, *, survival=(), detection=(), release_separate: bool = Tr
     tried: list[Fitted] = []
     for by in detection_choices(detection, steps):
         near = tried[-1] if tried else None
-        tried.append(fit_model(Model(richest, by, release, separate), data, near=near))
+        tried.append(fit_model(Model(richest, by, release, separate, shell), data, near=near,
+                               inflation=inflation))
     best = min(tried, key=lambda f: f.aicc)
     for by in choices:
         if by != richest:
-            tried.append(fit_model(Model(by, best.model.detection, release, separate), data,
-                                   near=best))
+            model = Model(by, best.model.detection, release, separate, shell)
+            tried.append(fit_model(model, data, near=best, inflation=inflation))
     ranked = sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
     # the one that is reported is searched for from far-off places too
-    again = fit_model(ranked[0].model, data)
+    again = fit_model(ranked[0].model, data, inflation=inflation)
     return [again if again.fit.loglik > ranked[0].fit.loglik else ranked[0], *ranked[1:]]
 
 

@@ -1,0 +1,248 @@
+"""Marked animals of one species: growth, tag loss, survival, detection, stage transitions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from pva.estimate.bounds import Bounds, two_visit_bounds
+from pva.estimate.contrasts import Joint, joint, survival_contrast
+from pva.estimate.fit_tests import FitTest, fit_test
+from pva.estimate.following import SHORT, YEAR, Following, follow
+from pva.estimate.growth import FEWEST, Growth, fit_growth
+from pva.estimate.models import Model
+from pva.estimate.options import Options
+from pva.estimate.refusal import Refusal
+from pva.estimate.stage_steps import Sizes, label_steps, lengths_record
+from pva.estimate.survival import (
+    Data,
+    Fitted,
+    best_shell_loss,
+    choose,
+    fit_model,
+    levels_told,
+)
+from pva.estimate.survival_rates import SurvivalRates, survival_rates
+from pva.estimate.tag_loss import UNCORRECTED, TagRetention, meetings, retention
+from pva.estimate.transitions import transitions
+from pva.field.records import ALIVE, REMOVED, FieldRecords
+
+FEWEST_SEEN = 10  # animals seen again, below which survival is refused
+VAGUE_ASYMPTOTE = 0.25  # relative standard error beyond which the asymptote is not told
+
+
+@dataclass(frozen=True)
+class SpeciesResult:
+    """Everything marked animals of a species say.
+
+    Parameters
+    ----------
+    species : str
+    following : Following
+    steps : DataFrame
+        Labelled steps behind the models.
+    growth : Growth or None
+    retention : TagRetention or None
+    models : list of Fitted
+        Best first; the first is reported.
+    inflation : float
+        Overdispersion carried into the standard errors, 1 where the fit is good.
+    test : FitTest or None
+    rates : SurvivalRates or None
+    joint : Joint or None
+        Survival, release and transitions together, logit scale.
+    bounds : Bounds or None
+        In place of survival where there were two visits only.
+    refused : tuple of Refusal
+    notes : tuple of str
+    adult_from_mm : float or None
+    """
+
+    species: str
+    following: Following
+    steps: pd.DataFrame | None = None
+    growth: Growth | None = None
+    retention: TagRetention | None = None
+    models: list[Fitted] = field(default_factory=list)
+    inflation: float = 1.0
+    test: FitTest | None = None
+    rates: SurvivalRates | None = None
+    joint: Joint | None = None
+    bounds: Bounds | None = None
+    refused: tuple[Refusal, ...] = ()
+    notes: tuple[str, ...] = ()
+    adult_from_mm: float | None = None
+
+
+def estimate_species(records: FieldRecords, species: str, options: Options,
+                     following: Following | None = None, model: str | None = None) -> SpeciesResult:
+    """Estimate one species.
+
+    Parameters
+    ----------
+    records : FieldRecords
+    species : str
+    options : Options
+    following : Following, optional
+        All animals followed, where that was worked out already.
+    model : str, optional
+        Name of the model to report in place of the one with the lowest AICc.
+    """
+    following = follow(records) if following is None else following
+    result = _estimated(records, species, options, following, model)
+    return replace(result, adult_from_mm=options.adult_from_mm)
+
+
+def _estimated(records, species, options, following, model) -> SpeciesResult:
+    own = following.of_species(species)
+    kept = retention(meetings(records, own.steps["animal"].unique()))
+    if kept is not None:
+        own = follow(records, by_tag_only=True).of_species(species)
+    growth, refused, notes = _growth(own, options)
+    notes += own.notes
+    refusal = _too_few(own)
+    if refusal:
+        return SpeciesResult(species, own, growth=growth, retention=kept,
+                             refused=(*refused, refusal), notes=tuple(notes))
+    sizes = Sizes(own, growth, options.season)
+    if sizes.guessed and options.stages:
+        notes.append(f"{sizes.guessed} animals were never measured: their batch's mean is used")
+    steps = label_steps(own, sizes, options.stages, options.bad_years)
+    if own.steps.groupby("follow").size().max() < 2:
+        return SpeciesResult(species, own, steps, growth, kept, bounds=two_visit_bounds(own.steps),
+                             refused=tuple(refused), notes=tuple(notes))
+    return _survival(species, own, steps, growth, kept, options, model, refused, notes)
+
+
+def _survival(species, own, steps, growth, kept, options, model, refused, notes) -> SpeciesResult:
+    test = fit_test(own.steps)
+    inflation = _inflation(test, notes)
+    keep = np.ones(len(steps)) if kept is None else kept.tag ** steps["years"].to_numpy(float)
+    if kept is None:
+        notes.append("survival is not corrected for lost tags: too few animals with two marks "
+                     "were met again")
+    else:
+        notes.append(f"tag loss: {UNCORRECTED}")
+    by_method = ("method",) if "method" in options.detection else ()
+    rough = Model(("stage",) if options.stages else (), by_method, (), options.release_separate,
+                  by_method)
+    loss = best_shell_loss(rough, steps, keep)
+    data, plain = Data(steps, keep, loss), Data(steps, np.ones(len(steps)), loss)
+    models = choose(data, survival=options.survival, detection=options.detection, shell=by_method,
+                    release_separate=options.release_separate, inflation=inflation)
+    models = _put_first(models, model)
+    if not levels_told(models[0]):
+        return _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes)
+    rates = survival_rates(models[0], data, without_loss=plain, retention=kept,
+                           inflation=inflation)
+    notes += rates.notes
+    notes += _sources_note(models[0], data, inflation)
+    whole = rates.joint
+    if growth is not None and len(options.stages) > 1:
+        whole, _ = transitions(growth, options.stages, rates.joint)
+    refused += _vague(steps, rates.joint)
+    return SpeciesResult(species, own, steps, growth, kept, models, inflation, test, rates, whole,
+                         None, tuple(refused), tuple(notes))
+
+
+def _growth(own: Following, options: Options):
+    """The growth curve where enough animals were measured twice."""
+    refused, notes = [], []
+    twice = own.lengths.groupby("animal").size()
+    n = int((twice >= 2).sum())
+    if n < FEWEST:
+        refused.append(Refusal("growth", f"{n} animals were measured twice",
+                               f"at least {FEWEST} animals measured at two visits"))
+        return None, refused, notes
+    record, *_ = lengths_record(own.lengths, options.season)
+    growth = fit_growth(record)
+    if not growth.se["asymptote_mm"] < VAGUE_ASYMPTOTE * growth.asymptote_mm:
+        notes.append("the asymptote cannot be told from these increments; the curve holds over "
+                     "the lengths observed only")
+    repeats = own.repeats["sd_mm"].dropna()
+    if len(repeats) >= 10:
+        told = float(np.sqrt((repeats**2).mean()))
+        ratio = told / growth.measurement_sd_mm
+        if not 0.67 < ratio < 1.5:
+            notes.append(f"SD of a length from repeats within a visit, {told:.1f} mm, disagrees "
+                         f"with {growth.measurement_sd_mm:.1f} mm from the curve: were repeats "
+                         "read independently?")
+    return growth, refused, notes
+
+
+def _too_few(own: Following) -> Refusal | None:
+    steps = own.steps
+    animals = steps["animal"].nunique()
+    seen = steps.loc[steps["status"].isin([ALIVE, REMOVED]), "animal"].nunique()
+    if seen >= FEWEST_SEEN:
+        return None
+    if not len(steps):
+        return Refusal("survival", "no marked animal was followed to a later visit",
+                       "a visit after the release")
+    if not seen:
+        needed = "until some are seen again nobody can say how many would have to be marked"
+    else:
+        needed = f"about {int(np.ceil(FEWEST_SEEN * animals / seen))} marked animals at this rate"
+    return Refusal("survival", f"{seen} of {animals} marked animals were seen again; fewer than "
+                   f"{FEWEST_SEEN} tell nothing", needed)
+
+
+def _inflation(test: FitTest, notes: list[str]) -> float:
+    if test.overdispersion is None or test.p_value > 0.05 or test.overdispersion <= 1:
+        return 1.0
+    notes.append(f"animals do not behave alike (overdispersion {test.overdispersion:.2f}, "
+                 f"p {test.p_value:.3f}): standard errors are widened accordingly")
+    return test.overdispersion
+
+
+def _put_first(models: list[Fitted], name: str | None) -> list[Fitted]:
+    chosen = [m for m in models if m.name == name]
+    return chosen + [m for m in models if m.name != name]
+
+
+def _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes):
+    """No model of the set can tell survival apart from something else."""
+    names = models[0].laid.design.names
+    blurred = [n for n, told in zip(names, models[0].fit.told, strict=True) if not told]
+    if any(n.startswith("release") for n in blurred):
+        why = ("survival after release cannot be told from survival of the first interval: there "
+               "is one release only, or survival differs by interval")
+        needed = "a second release, or a further visit soon after the release"
+    else:
+        why = "survival cannot be told apart from detection"
+        needed = "one more visit"
+    refused = (*refused, Refusal("survival", why, needed))
+    return SpeciesResult(species, own, steps, growth, kept, models, inflation, test,
+                         bounds=two_visit_bounds(own.steps), refused=refused, notes=tuple(notes))
+
+
+def _vague(steps: pd.DataFrame, told: Joint) -> list[Refusal]:
+    """Rates that must not be printed alone."""
+    out = []
+    longest = float(((steps.groupby(["follow", "year"])["years"]).sum()).max())
+    if longest < SHORT:
+        out.append(Refusal("survival", f"animals were followed over {longest * YEAR:.0f} days at "
+                           "most: a yearly figure would be guesswork",
+                           "visits at least three months apart"))
+    return out
+
+
+def _sources_note(chosen: Fitted, data: Data, inflation: float) -> list[str]:
+    """A difference between sources may come from detection: show it with each one's own."""
+    if "source" not in chosen.model.survival or "source" in chosen.model.detection:
+        return []
+    sources = sorted(chosen.steps["source"].unique())
+    by = (*chosen.model.detection, "source")
+    model = Model(chosen.model.survival, by, chosen.model.release, chosen.model.release_separate,
+                  chosen.model.shell)
+    own = fit_model(model, data, near=chosen)
+    words = []
+    for fitted, what in ((chosen, "detection shared"), (own, "each source's own detection")):
+        gap = (survival_contrast(fitted, source=sources[0])
+               - survival_contrast(fitted, source=sources[-1]))
+        told = joint(fitted, {"gap": gap}, inflation)
+        words.append(f"{told.mean[0]:.2f} (SE {told.se[0]:.2f}) with {what}")
+    return [f"yearly survival of {sources[0]} less that of {sources[-1]}, logit scale: "
+            f"{words[0]}, {words[1]}"]

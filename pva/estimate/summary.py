@@ -1,0 +1,169 @@
+"""What `pva estimate` prints and writes as JSON: one dictionary, one source for every table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pva.estimate.survival import weights
+from pva.estimate.to_estimates import named
+
+
+@dataclass(frozen=True)
+class StudySummary:
+    """The summary of a study's estimates.
+
+    Parameters
+    ----------
+    content : dict
+        As described in `as_dict`.
+    """
+
+    content: dict
+
+    def as_dict(self) -> dict:
+        """Plain Python: numbers, text, lists and None."""
+        return _plain(self.content)
+
+
+def summarise(told) -> StudySummary:
+    """Build the summary.
+
+    Parameters
+    ----------
+    told : StudyEstimates
+    """
+    results = told.by_species
+    alone = len(results) == 1
+    tagged = {name: "" if alone else name for name in results}
+    first = next(iter(results.values()), None)
+    return StudySummary({
+        "title": told.title, "species": told.species, "level": told.level,
+        "rows": told.records.account.totals if told.records is not None else None,
+        "survival": [row for n, r in results.items() for row in _survival(told, r, tagged[n])],
+        "detection": [_estimate_row(e) for k, e in told.rates.items()
+                      if k.startswith("detection/")],
+        "tag_retention": _one_or_many(results, _retention),
+        "growth": _one_or_many(results, _growth),
+        "transitions": [_estimate_row(e) for k, e in told.rates.items()
+                        if k.startswith("growth/")],
+        "models": [row for n, r in results.items() for row in _models(r, tagged[n])],
+        "fit": _one_or_many(results, _fit) if first is not None else None,
+        "density": [_without(row, "site") for row in told.bed.rows],
+        "recruits": [_without(row, "site") for row in told.bed.recruits],
+        "abundance": [_estimate_row(e) for stages in told.abundance.values()
+                      for e in stages.values()],
+        "refused": [{"what": r.what, "why": r.why, "needed": r.needed} for r in told.refused]
+        + [{"what": k, "why": e.note, "needed": ""} for k, e in told.rates.items()
+           if e.value is None],
+        "notes": list(told.notes),
+    })
+
+
+def _without(row: dict, *names: str) -> dict:
+    return {k: v for k, v in row.items() if k not in names}
+
+
+def _one_or_many(results, make):
+    """The thing itself in a study of one species, by species otherwise."""
+    made = {name: make(r) for name, r in results.items()}
+    if len(made) == 1:
+        return next(iter(made.values()))
+    return {name: one for name, one in made.items() if one is not None} or None
+
+
+def _survival(told, result, species: str) -> list[dict]:
+    rows = []
+    for key, estimate in told.rates.items():
+        plain = key.removesuffix(f" of {species}") if species else key
+        group = plain.split("/")[0]
+        if group not in ("survival", "release", "bad_year") or named(plain, species) != key:
+            continue
+        if species and not key.endswith(f" of {species}"):
+            continue
+        corrected = estimate.value if result.retention is not None else None
+        apparent = estimate.apparent if result.retention is not None else estimate.value
+        low, high = estimate.interval or (None, None)
+        heard = result.rates.heard.get(plain) if result.rates else None
+        rows.append({
+            "name": key, "apparent": apparent, "corrected": corrected, "se": estimate.se,
+            "low": low, "high": high, "year_sd": estimate.year_sd, "n": estimate.n,
+            "heard_dead": heard[0] if heard else None, "heard_alive": heard[1] if heard else None,
+            "per": "year" if group == "survival" else "event", "note": estimate.note or None,
+        })
+    return rows
+
+
+def _estimate_row(e) -> dict:
+    low, high = e.interval or (None, None)
+    return {"name": e.key, "value": e.value, "se": e.se, "low": low, "high": high, "n": e.n,
+            "note": e.note or None}
+
+
+def _retention(result) -> dict | None:
+    kept = result.retention
+    if kept is None:
+        return None
+    low, high = kept.interval
+    return {"tag": kept.tag, "se": kept.se, "low": low, "high": high,
+            "second_mark": kept.second_mark, "meetings": kept.meetings, "animals": kept.animals,
+            "lost": kept.lost}
+
+
+def _growth(result) -> dict | None:
+    growth = result.growth
+    if growth is None:
+        return None
+    out = {}
+    for name in ("asymptote_mm", "rate", "asymptote_sd_mm", "measurement_sd_mm"):
+        low, high = growth.interval[name]
+        out |= {name: getattr(growth, name), f"{name}_se": growth.se[name],
+                f"{name}_low": low, f"{name}_high": high}
+    stages = list(dict.fromkeys(result.steps["stage"])) if result.steps is not None else []
+    return out | {
+        "animals": growth.animals, "measurements": growth.measurements,
+        "negative_increments": growth.negative, "stages_followed": [s for s in stages if s],
+        "years_to_adult": _years_to_adult(result),
+    }
+
+
+def _years_to_adult(result) -> float | None:
+    low = result.adult_from_mm
+    if low is None:
+        return None
+    years = result.growth.years_to(low)
+    return years if np.isfinite(years) else None
+
+
+def _models(result, species: str) -> list[dict]:
+    shares = weights(result.models) if result.models else []
+    return [
+        {"name": m.name, "parameters": m.fit.rank, "loglik": m.fit.loglik, "aicc": m.aicc,
+         "weight": float(w), "species": species or None, "reported": i == 0}
+        for i, (m, w) in enumerate(zip(result.models, shares, strict=True))
+    ]
+
+
+def _fit(result) -> dict | None:
+    test = result.test
+    if test is None:
+        return None
+    return {"overdispersion": test.overdispersion, "p_value": test.p_value,
+            "chi_square": test.chi_square, "degrees": test.degrees,
+            "questions": sorted(test.tables["question"].unique())}
+
+
+def _plain(thing):
+    """Numbers of numpy become Python's; what is not finite becomes None."""
+    if isinstance(thing, dict):
+        return {str(k): _plain(v) for k, v in thing.items()}
+    if isinstance(thing, (list, tuple, np.ndarray)):
+        return [_plain(v) for v in thing]
+    if isinstance(thing, (bool, np.bool_)):
+        return bool(thing)
+    if isinstance(thing, (int, np.integer)):
+        return int(thing)
+    if isinstance(thing, (float, np.floating)):
+        return float(thing) if np.isfinite(thing) else None
+    return thing

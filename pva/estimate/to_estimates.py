@@ -1,0 +1,188 @@
+"""From fitted rates to the entries of the estimates file."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+
+from pva.estimate.contrasts import average_detection
+from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
+from pva.estimate.following import SHORT
+from pva.estimate.link_scale import Z95, Link
+from pva.estimate.species import SpeciesResult
+from pva.sources import Source
+
+FEWEST_FOR_STAGE = 10  # animals seen again in a stage, below which its rate is not given
+WIDEST = 0.6  # an interval wider than this tells nothing
+
+
+def named(key: str, species: str) -> str:
+    """Key in a file of several species."""
+    return f"{key} of {species}" if species else key
+
+
+def rates_of(result: SpeciesResult, species: str) -> dict[str, Estimate]:
+    """Entries of one species.
+
+    Parameters
+    ----------
+    result : SpeciesResult
+    species : str
+        Added to the keys; empty in a study of one species.
+    """
+    out: dict[str, Estimate] = {}
+    if result.joint is not None:
+        for i, key in enumerate(result.joint.keys):
+            out[named(key, species)] = _rate(result, i, named(key, species))
+    out |= {named(k, species): e for k, e in _bounded(result, species).items()}
+    out |= {named(k, species): e for k, e in detection_of(result).items()}
+    if result.retention is not None:
+        out[named("tag_retention/tag", species)] = _retention(result, named("tag_retention/tag",
+                                                                            species))
+    return out
+
+
+def source_of(result: SpeciesResult) -> Source:
+    """In words: which records."""
+    steps = result.following.steps
+    first, last = (dt.date.fromordinal(int(d)).year for d in (steps["start"].min(),
+                                                              steps["end"].max()))
+    return Source("measured", f"recaptures {first}-{last}")
+
+
+def animals_behind(result: SpeciesResult, key: str) -> tuple[int, int]:
+    """Animals followed, and animals seen again, for a key."""
+    steps = result.models[0].steps
+    group, _, name = key.partition("/")
+    if group == "release":
+        own = steps[steps["released"] & steps["source"].eq(name)]
+        again = steps[steps["animal"].isin(own["animal"]) & steps["status"].isin(
+            ["alive", "removed"])]
+        return own["animal"].nunique(), again["animal"].nunique()
+    if group == "bad_year":
+        own = steps[steps["bad_year"].eq(name)]
+    elif group == "growth":
+        stage = name.split(" > ")[0]
+        own = steps[steps["stage"].eq(stage)]
+    else:
+        stage, _, place = name.partition(" @ ")
+        own = steps if stage == "all" else steps[steps["stage"].eq(stage)]
+        own = own[own["site"].eq(place) | own["source"].eq(place)] if place else own
+    again = own.loc[own["status"].isin(["alive", "removed"]), "animal"]
+    if group == "bad_year":
+        again = own["animal"]
+    return own["animal"].nunique(), again.nunique()
+
+
+def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
+    plain = result.joint.keys[i]
+    animals, again = animals_behind(result, plain)
+    source = source_of(result)
+    if plain.startswith("growth/"):
+        source = Source("measured", f"{result.growth.animals} animals measured twice or more, "
+                        "with survival, in a steady population")
+    mean, se = float(result.joint.mean[i]), float(result.joint.se[i])
+    if not plain.startswith("growth/"):
+        if again < FEWEST_FOR_STAGE:
+            return Estimate(key, None, n=animals, source=source, note=(
+                f"refused: {again} animals seen again, at least {FEWEST_FOR_STAGE} are needed"))
+        if plain in result.rates.limits or not np.isfinite(se):
+            return _stuck(result, plain, key, animals, source)
+    year_sd = result.rates.year_sd if plain.startswith("survival/") else 0.0
+    told = estimate_from_link(key, Link(mean, se, year_sd or 0.0), n=animals, source=source,
+                              apparent=result.rates.apparent.get(plain))
+    note = _note(result, plain)
+    low, high = told.interval
+    if high - low > WIDEST:
+        return Estimate(key, None, interval=told.interval, n=animals, source=source, note=(
+            f"cannot be told: 95 % interval {low:.2f} to {high:.2f}"))
+    unknown_years = plain.startswith("survival/") and result.rates.year_sd is None
+    return Estimate(**{**told.__dict__, "note": note,
+                       "year_sd": None if unknown_years else told.year_sd})
+
+
+def _stuck(result, plain, key, animals, source) -> Estimate:
+    """A rate at 0 or 1: a one-sided limit, no link."""
+    low, high = result.rates.limits.get(plain, (0.0, 1.0))
+    at = result.joint.mean[result.joint.keys.index(plain)] > 0
+    note = "sits at its limit: the other end is a one-sided 95 % limit"
+    return Estimate(key, 1.0 if at else 0.0, interval=(low, 1.0 if at else high), n=animals,
+                    source=source, note=note)
+
+
+def _note(result: SpeciesResult, plain: str) -> str:
+    heard = result.rates.heard.get(plain)
+    parts = []
+    if heard:
+        parts.append(f"{heard[0]:.3f} if every animal only heard was dead by then, {heard[1]:.3f} "
+                     "if every one was alive")
+    if plain.startswith("survival/") and result.retention is None:
+        parts.append("apparent: lost tags count as deaths")
+    if plain.startswith("survival/") and result.rates.year_sd is None:
+        parts.append("how years differ could not be told")
+    if plain.startswith("growth/"):
+        parts.append("share of survivors that move on within a year")
+    return "; ".join(parts)
+
+
+def _bounded(result: SpeciesResult, species: str) -> dict[str, Estimate]:
+    bounds = result.bounds
+    if bounds is None:
+        return {}
+    key = named("survival/all", species)
+    shared = {"n": bounds.animals, "source": source_of(result)}
+    if bounds.years < SHORT:
+        return {"survival/all": Estimate(key, None, **shared, note=(
+            f"between {bounds.low:.2f} and {bounds.high:.2f} over {bounds.years * 365.25:.0f} "
+            "days; survival cannot be told apart from detection, nor from so short an interval "
+            "for a year"))}
+    return {"survival/all": Estimate(key, None, interval=bounds.yearly(), **shared, note=(
+        "bounds: with two visits survival cannot be told apart from detection"))}
+
+
+def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
+    """Mean chance of being seen at a visit, by method where there are several."""
+    if result.rates is None:
+        return {}
+    fitted, out = result.models[0], {}
+    methods = fitted.steps.loc[fitted.steps["visit"].notna(), "method"].fillna("").unique()
+    for method in sorted(methods):
+        mask = fitted.steps["method"].fillna("").eq(method).to_numpy()
+        value, se = average_detection(fitted, mask)
+        se *= np.sqrt(result.inflation)
+        scale = max(value * (1 - value), 1e-9)
+        logit, half = np.log(value / (1 - value)), Z95 * se / scale
+        low, high = (float(1 / (1 + np.exp(-(logit + d)))) for d in (-half, half))
+        key = f"detection/{method or 'all'}"
+        out[key] = Estimate(key, value, se=se, interval=(low, high), n=int(mask.sum()),
+                            source=source_of(result))
+    return out
+
+
+def _retention(result: SpeciesResult, key: str) -> Estimate:
+    kept = result.retention
+    return estimate_from_link(
+        key, Link(float(kept.logit[0]), float(np.sqrt(kept.covariance[0, 0]))), n=kept.animals,
+        source=Source("measured", f"{kept.meetings} meetings of animals with two marks, "
+                      f"{kept.lost} with a mark lost"))
+
+
+def covariance_of(results: dict[str, SpeciesResult], rates: dict[str, Estimate],
+                  alone: bool) -> Covariance:
+    """Joint covariance of all rates that carry a link; species are independent."""
+    keys: list[str] = []
+    blocks = []
+    for name, result in results.items():
+        if result.joint is None:
+            continue
+        own = [named(k, "" if alone else name) for k in result.joint.keys]
+        keep = [i for i, k in enumerate(own) if rates.get(k) and rates[k].link is not None]
+        keys += [own[i] for i in keep]
+        blocks.append(result.joint.covariance[np.ix_(keep, keep)])
+    matrix = np.zeros((len(keys), len(keys)))
+    at = 0
+    for block in blocks:
+        matrix[at : at + len(block), at : at + len(block)] = block
+        at += len(block)
+    return Covariance(tuple(keys), matrix)
