@@ -1,8 +1,7 @@
 """Link scales: matching means and spreads of probabilities and positive rates exactly.
 
 The years of a probability follow a logit-normal law whose two parameters are chosen so that mean
-and SD on the probability scale are the ones asked for. The integrals use the trapezoidal rule over
-a normal density, which converges faster than any power of the step for such smooth integrands.
+and SD on the probability scale are the ones asked for.
 """
 
 from __future__ import annotations
@@ -11,36 +10,9 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit
 
-_STEP = 0.1
-_NODES = np.arange(-8.5, 8.5 + _STEP / 2, _STEP)
-_WEIGHTS = np.exp(-0.5 * _NODES**2) * _STEP / np.sqrt(2 * np.pi)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+from pva.estimate.link_scale import NODES, WEIGHTS, sd_over_years
+
 _LARGEST_LINK_SD = 12.0
-
-
-def logit_normal_mean(centre, spread):
-    """Mean of expit(centre + spread Z), Z standard normal.
-
-    Parameters
-    ----------
-    centre, spread : float or ndarray
-        Link mean and link SD, broadcast together.
-
-    Returns
-    -------
-    ndarray
-        Means, of the broadcast shape, in (0, 1).
-    """
-    centre, spread = np.broadcast_arrays(np.asarray(centre, float), np.asarray(spread, float))
-    return expit(centre[..., None] + spread[..., None] * _NODES) @ _WEIGHTS
-
-
-def logit_normal_sd(centre, spread):
-    """SD of expit(centre + spread Z); shapes as in `logit_normal_mean`."""
-    centre, spread = np.broadcast_arrays(np.asarray(centre, float), np.asarray(spread, float))
-    values = expit(centre[..., None] + spread[..., None] * _NODES)
-    mean = values @ _WEIGHTS
-    return np.sqrt(np.maximum((values - mean[..., None]) ** 2 @ _WEIGHTS, 0.0))
 
 
 def centre_for_mean(mean, spread):
@@ -56,20 +28,20 @@ def centre_for_mean(mean, spread):
     Returns
     -------
     ndarray
-        Link means; `logit_normal_mean(result, spread)` equals `mean` to about 1e-13.
+        Link means; `mean_over_years(result, spread)` equals `mean` to about 1e-13.
     """
     mean, spread = np.broadcast_arrays(np.asarray(mean, float), np.asarray(spread, float))
     centre = logit(mean) * np.sqrt(1 + 0.346 * spread**2)  # probit-like start value
     low = np.full(mean.shape, -60.0 - 10 * np.max(spread, initial=0))
     high = -low
     for _ in range(60):
-        values = expit(centre[..., None] + spread[..., None] * _NODES)
-        miss = values @ _WEIGHTS - mean
+        values = expit(centre[..., None] + spread[..., None] * NODES)
+        miss = values @ WEIGHTS - mean
         if np.all(np.abs(miss) <= 1e-15 + 1e-13 * np.minimum(mean, 1 - mean)):
             break
         low = np.where(miss < 0, centre, low)
         high = np.where(miss > 0, centre, high)
-        slope = (values * (1 - values)) @ _WEIGHTS
+        slope = (values * (1 - values)) @ WEIGHTS
         step = centre - miss / np.maximum(slope, 1e-300)
         centre = np.where((step > low) & (step < high), step, (low + high) / 2)
     return centre
@@ -101,7 +73,7 @@ def match_probability(mean: float, sd: float) -> tuple[float, float]:
     limit = float(np.sqrt(mean * (1 - mean)))
 
     def excess(spread):
-        return float(logit_normal_sd(centre_for_mean(mean, spread), spread)) - sd
+        return float(sd_over_years(centre_for_mean(mean, spread), spread)) - sd
 
     if sd >= limit or excess(_LARGEST_LINK_SD) < 0:
         raise ValueError(

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pva.estimate.link_scale import mean_over_years
 from pva.lifehistory.hosts import glochidia_on_hosts, mean_power, share_fertilised
-from pva.lifehistory.links import logit_normal_mean
 from pva.lifehistory.rates import PROBABILITY, Rate
 from pva.model.analysis import stable_stages
 from pva.model.classes import Classes, dies_at_the_end, expand, growth_steps
@@ -26,7 +26,7 @@ def best(rate: Rate) -> float:
     """Best value of a rate: its mean over ordinary years, whatever a table by year says."""
     if rate.link is not None:
         if rate.kind == PROBABILITY:
-            return float(logit_normal_mean(rate.link.mean, rate.link.year_sd))
+            return float(mean_over_years(rate.link.mean, rate.link.year_sd))
         return float(np.exp(rate.link.mean + rate.link.year_sd**2 / 2))
     return rate.value
 

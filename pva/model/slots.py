@@ -11,9 +11,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit, logit
 
+from pva.estimate.link_scale import mean_over_years
 from pva.lifehistory.links import (
     centre_for_mean,
-    logit_normal_mean,
     match_positive,
     match_probability,
 )
@@ -48,7 +48,7 @@ def drawn_means(rate: Rate, table: DrawTable) -> np.ndarray:
         return table.means(rate)
     centre = table.link_means(rate)
     if rate.kind == PROBABILITY:
-        return logit_normal_mean(centre, rate.link.year_sd)
+        return mean_over_years(centre, rate.link.year_sd)
     return np.exp(centre + rate.link.year_sd**2 / 2)
 
 
