@@ -67,6 +67,8 @@ class Table:
         Columns set as numbers (to the right).
     note : str
         Printed beneath.
+    widths : tuple of int
+        Width of each column in percent; empty = as the cells need.
     """
 
     caption: str
@@ -74,6 +76,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     numbers: frozenset[int] = frozenset()
     note: str = ""
+    widths: tuple[int, ...] = ()
     kind: str = "table"
 
 
@@ -148,7 +151,7 @@ class Section:
     number: int = field(default=0)
 
 
-def table(caption: str, columns, rows, *, numbers=(), note: str = "") -> Table:
+def table(caption: str, columns, rows, *, numbers=(), note: str = "", widths=()) -> Table:
     """A table from any sequences; cells are turned into text."""
     cells = tuple(tuple("" if c is None else str(c) for c in row) for row in rows)
-    return Table(caption, tuple(columns), cells, frozenset(numbers), note)
+    return Table(caption, tuple(columns), cells, frozenset(numbers), note, tuple(widths))

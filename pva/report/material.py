@@ -10,6 +10,7 @@ from typing import Any
 import xarray as xr
 
 from pva.model.matrix import best
+from pva.report.estimate_rows import summary_of_file
 from pva.results.growth import LongRun, long_run
 from pva.results.summary import run_summary
 from pva.scenario.resolved import BEFORE
@@ -106,6 +107,28 @@ class Material:
         return None if self.scenario is None else long_run(self.scenario.resolved)
 
     @cached_property
+    def leading(self) -> list[dict]:
+        """Uncertain numbers by how strongly the outcome follows them over draws.
+
+        Returns
+        -------
+        list of dict
+            ``name`` (key), ``pull`` (rank correlation with the chance of every goal, or with
+            adults where no goal varies), ``clear`` (told from chance), ``source_kind``;
+            strongest first.
+        """
+        if self.main is None or "parameter" not in self.main.data.dims:
+            return []
+        kinds = {r["name"]: r["source_kind"] for r in self.scenario.parameters()}
+        rows = []
+        for row in self.main.summary["depends_on"]:
+            pull = row["goals"] if row["goals"] is not None else row["adults"]
+            if pull is not None:
+                rows.append({"name": row["parameter"], "pull": pull, "clear": row["clear"],
+                             "source_kind": kinds.get(row["parameter"], "")})
+        return rows
+
+    @cached_property
     def weights(self) -> list[dict]:
         """Rates by how much what we do not know about them moves the long-run growth rate.
 
@@ -170,7 +193,7 @@ def _calibrated_weights(scenario, companion):
     value = best(rate)
     row = {"se": rate.se, "low": (rate.interval or (None, None))[0],
            "high": (rate.interval or (None, None))[1], "source_kind": rate.source.kind}
-    return [_weight("recruits per adult (target of settlement)", value, of_young, row)]
+    return [_weight("recruits per adult, target of settlement", value, of_young, row)]
 
 
 def _share(part, whole):
@@ -179,10 +202,13 @@ def _share(part, whole):
 
 
 def as_plain(thing) -> Mapping[str, Any] | None:
-    """Plain data of an answer: itself, or what its `summary()` gives."""
+    """Plain data of an answer: itself, or what its `summary` gives."""
     if thing is None or isinstance(thing, Mapping):
         return thing
-    return thing.summary()
+    summary = getattr(thing, "summary", None)
+    if summary is None and hasattr(thing, "rates"):
+        return summary_of_file(thing)
+    return summary() if callable(summary) else summary
 
 
 def gather(*, study=None, records=None, estimates=None, pictures=None,

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pva.results.wording import animals as animals_rounded
 from pva.results.wording import chance_words, in_ten
 
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 NOTHING = "\N{EN DASH}"
 
 
@@ -72,13 +73,26 @@ def rate(value, digits: int = 3) -> str:
         return NOTHING
     if value != 0 and (abs(value) < 1e-3 or abs(value) >= 1e5):
         head, _, power = f"{value:.{digits - 1}e}".partition("e")
-        return f"{head.rstrip('0').rstrip('.')} \N{MULTIPLICATION SIGN} 10^{int(power)}"
+        head = head.rstrip("0").rstrip(".") if "." in head else head
+        return f"{head} \N{MULTIPLICATION SIGN} 10{str(int(power)).translate(_RAISED)}"
     return f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:,.0f}"
 
 
 def rate_range(low, high) -> str:
     """Two rates."""
     return f"{rate(low)} to {rate(high)}" if known(low) and known(high) else NOTHING
+
+
+def share(value) -> str:
+    """A chance as a number with three decimals, for tables of estimates."""
+    return f"{value:.3f}" if known(value) else NOTHING
+
+
+def interval(low, high, say=rate) -> str:
+    """Two ends; "up to" where only the upper one is known."""
+    if known(low) and known(high):
+        return f"{say(low)} to {say(high)}"
+    return f"up to {say(high)}" if known(high) else NOTHING
 
 
 def signed(value, digits: int = 2) -> str:
@@ -111,6 +125,11 @@ def span(years: Sequence[int]) -> str:
     """ "2026 to 2033", or the one year."""
     first, last = min(years), max(years)
     return str(first) if first == last else f"{first} to {last}"
+
+
+def squared(text: str) -> str:
+    """Square metres as they are written by hand."""
+    return re.sub(r"\bm2\b", "m\N{SUPERSCRIPT TWO}", text)
 
 
 def sentence(text: str) -> str:

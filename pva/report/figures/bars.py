@@ -71,6 +71,51 @@ def _paint_shares(sheet, rows):
                 handlelength=1.6, columnspacing=1.4)
 
 
+def dependence_figure(name: str, rows: list[dict], *, words: str) -> Figure:
+    """How strongly the outcome follows each uncertain number from draw to draw.
+
+    Parameters
+    ----------
+    rows : list of dict
+        ``name``, ``pull`` (rank correlation) and ``clear``; strongest first.
+    words : str
+        The outcome followed.
+    """
+    told = "Strongest: " + "; ".join(f"{r['name']} {signed(r['pull'])}" for r in rows[:4]) + "."
+    svg, _ = picture(name, lambda sheet: _paint_dependence(sheet, rows), alternative=told,
+                     title=f"What {words} follows", size=(7.2, 0.9 + 0.3 * len(rows)))
+    data = table(f"How {words} follows each uncertain number",
+                 ("Number", "Rank correlation", "Told from chance"),
+                 [(r["name"], signed(r["pull"]), "yes" if r["clear"] else "no") for r in rows],
+                 numbers=(1,))
+    caption = (f"Rank correlation of {words} with each uncertain number, from one possible set of "
+               "rates to another. To the right: the higher the number, the better. Open bars "
+               "cannot be told from chance. The longest bar is the number most worth knowing "
+               "better.")
+    return Figure(name, caption, told, svg, data)
+
+
+def _paint_dependence(sheet, rows):
+    axes = sheet.subplots()
+    axes.grid(True, axis="x")
+    axes.grid(False, axis="y")
+    for i, row in enumerate(rows):
+        axes.barh(i, row["pull"], height=0.5, color=STREAM if row["clear"] else "#ffffff",
+                  edgecolor=RIVER, lw=0.9)
+        away = 6 if row["pull"] >= 0 else -6
+        at_line(axes, row["pull"], i, signed(row["pull"]), dx=away,
+                ha="left" if away > 0 else "right", size=8)
+    axes.axvline(0, color=INK, lw=0.8)
+    axes.set_yticks(range(len(rows)), [r["name"] for r in rows])
+    axes.tick_params(axis="y", labelcolor=INK)
+    axes.invert_yaxis()
+    reach = 1.25 * max(abs(r["pull"]) for r in rows)
+    low = -reach if min(r["pull"] for r in rows) < 0 else 0
+    axes.set_xlim(low, reach)
+    axes.set_xlabel("rank correlation over parameter draws")
+    axes.spines["left"].set_visible(False)
+
+
 def elasticity_figure(name: str, rows: list[dict], *, most: int = 12) -> Figure:
     """Effect of each rate on long-run growth, and how much of it is doubt.
 

@@ -18,7 +18,7 @@ from pva.report.figures.canvas import (
 from pva.report.words import percent, percent_range
 
 
-def risk_figure(name: str, summary: dict, *, replicates: int, size=(7.2, 3.3)) -> Figure:
+def risk_figure(name: str, summary: dict, *, replicates: int) -> Figure:
     """Risk curve of a run.
 
     Parameters
@@ -31,7 +31,8 @@ def risk_figure(name: str, summary: dict, *, replicates: int, size=(7.2, 3.3)) -
     quasi, gone = summary["quasi_extinction"], summary["extinction"]
     told = _alternative(quasi, gone, replicates)
     svg, _ = picture(name, lambda sheet: _paint(sheet, quasi, gone, replicates), alternative=told,
-                     title="Chance of decline and of extinction by year", size=size)
+                     title="Chance of decline and of extinction by year",
+                     size=(7.2, 3.3 if quasi["chance"][-1] > 0 else 2.3))
     caption = (f"Chance that adults have fallen below {quasi['threshold']:g} at some census from "
                f"{quasi['from']} to the year, and chance that no animal is left. Shaded: 95 % "
                "interval of the simulation.")

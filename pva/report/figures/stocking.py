@@ -20,7 +20,7 @@ from pva.report.figures.canvas import (
 from pva.report.words import count, exact, known, percent, percent_range
 
 
-def stock_figure(name: str, answer: dict, *, unit: str, size=(7.2, 3.5)) -> tuple[Figure, dict]:
+def stock_figure(name: str, answer: dict, *, unit: str, brief: bool = False) -> tuple[Figure, dict]:
     """Curve of chance against number.
 
     Parameters
@@ -29,6 +29,8 @@ def stock_figure(name: str, answer: dict, *, unit: str, size=(7.2, 3.5)) -> tupl
         `StockAnswer.summary()`.
     unit : str
         "animals a year" and the like.
+    brief : bool
+        Lower, with a short caption, for the answer.
 
     Returns
     -------
@@ -39,10 +41,12 @@ def stock_figure(name: str, answer: dict, *, unit: str, size=(7.2, 3.5)) -> tupl
     told = _alternative(answer, curve, unit)
     svg, place = picture(name, lambda sheet: _paint(sheet, answer, curve, unit), alternative=told,
                          title="Chance of meeting every goal, against the number stocked",
-                         size=size)
-    caption = (f"Chance of meeting every goal in the same run, against {unit}. The shaded band is "
-               "the 95 % interval of the simulation itself; it does not show how far the rates "
-               "may be off, because the chance already averages over them.")
+                         size=(7.2, 2.6 if brief else 3.5))
+    caption = "Chance of meeting every goal in the same run; band: 95 % interval of the simulation."
+    if not brief:
+        caption = (f"Chance of meeting every goal in the same run, against {unit}. The shaded "
+                   "band is the 95 % interval of the simulation itself; it does not show how far "
+                   "the rates may be off, because the chance already averages over them.")
     return Figure(name, caption, told, svg, _data(curve, unit)), place
 
 

@@ -6,7 +6,7 @@ from pva.report.blocks import Facts, Points, Section, Text, table
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.stocking import stock_figure
 from pva.report.material import Material
-from pva.report.sections.goals import goal_words, planned, rate_words, unit_words
+from pva.report.sections.goals import goal_words, planned, rate_prose, unit_words
 from pva.report.words import (
     count,
     count_range,
@@ -16,6 +16,7 @@ from pva.report.words import (
     percent,
     percent_range,
     sentence,
+    signed,
     span,
     tenths,
     whole,
@@ -76,8 +77,8 @@ def _stock_sentence(answer, resolved):
     if answer["reachable"] is None:
         return (f"Cannot tell yet whether any number is enough for a chance of "
                 f"{percent(answer['chance_wanted'])}: {best}; more replicates would tell.")
-    return (f"Not reachable: no number up to {count(answer['most'])} {unit} gives the wanted chance "
-            f"of {percent(answer['chance_wanted'])}; {best}.")
+    return (f"Not reachable: no number up to {count(answer['most'])} {unit} gives the wanted "
+            f"chance of {percent(answer['chance_wanted'])}; {best}.")
 
 
 def _run_sentence(material):
@@ -141,7 +142,7 @@ def _picture(material):
     answer = material.answer
     if answer is not None:
         unit = unit_words(material.scenario.resolved, answer["releases"])
-        return [stock_figure("answer-number", answer, unit=unit, size=(7.2, 2.7))[0]]
+        return [stock_figure("answer-number", answer, unit=unit, brief=True)[0]]
     if material.main is not None:
         return [fan_figure("answer-fan", material.main.data,
                            released=planned(material.scenario.resolved), size=(7.2, 4.4))]
@@ -165,9 +166,9 @@ def _verdicts(material):
                        (gone, f"Risk: no animal left by {last}")):
         rows.append((name, percent(risk["chance"][-1], run.replicates),
                      percent_range(risk["low"][-1], risk["high"][-1]), ""))
-    return table(f"The plan as written ({plan_words(resolved)})",
-                 ("Goal or risk", "Chance", "95 % interval of the simulation",
-                  f"Verdict (wanted {percent(resolved.chance_wanted)})"), rows, numbers=(1, 2))
+    return table(f"The plan as written: {plan_words(resolved)}; wanted: "
+                 f"{percent(resolved.chance_wanted)}",
+                 ("Goal or risk", "Chance", "95 % interval", "Verdict"), rows, numbers=(1, 2))
 
 
 def plan_words(resolved) -> str:
@@ -181,20 +182,31 @@ def plan_words(resolved) -> str:
 
 
 def _matters(material):
+    clear = [r for r in material.leading if r["clear"]]
+    if clear:
+        return [_followed(clear[0], bool(material.scenario.resolved.goals))]
     heavy = [r for r in material.weights if r["weight"]]
     if not heavy:
         strong = [r for r in material.weights if r["elasticity"]]
         if not strong:
             return []
         top = strong[0]
-        return [Text(f"Long-run growth moves most with {rate_words(top['name'])}; nothing is said "
+        return [Text(f"Long-run growth moves most with {rate_prose(top['name'])}; nothing is said "
                      "about how well it is known, so the doubt shown on this page is too small.",
                      lead="What matters most.")]
     top = heavy[0]
-    text = (f"The value of {rate_words(top['name'])} is the assumption that matters most: what we "
-            f"do not know about it moves the yearly growth rate by about "
-            f"{percent(top['weight'])} either way.")
+    text = (f"It is {rate_prose(top['name'])}: what we do not know about it moves the long-run "
+            f"growth rate by about {percent(top['weight'])} a year either way, more than any other "
+            "number.")
     return [Text(f"{text} {_standing(top)}", lead="The assumption that matters most.")]
+
+
+def _followed(top, goals):
+    outcome = "the chance of meeting every goal" if goals else "the number of adults"
+    way = "rises" if top["pull"] > 0 else "falls"
+    return Text(f"It is {rate_prose(top['name'])}: of all that is not known exactly, {outcome} "
+                f"follows it most, and {way} with it (rank correlation {signed(top['pull'])}). "
+                f"{_standing(top)}", lead="The assumption that matters most.")
 
 
 def _standing(row):

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pva.report.blocks import Note, Points, Section, Text, table
-from pva.report.figures.bars import elasticity_figure, shares_figure
+from pva.report.figures.bars import dependence_figure, elasticity_figure, shares_figure
 from pva.report.material import Material
 from pva.report.sections.goals import rate_words
-from pva.report.words import exact, known, listed, rate, rate_range
+from pva.report.words import exact, known, listed, rate, rate_range, squared
 
 KINDS = {"measured": "measured", "published": "published", "calibrated": "calibrated",
          "assumed": "assumed", "default": "default", "given": "no source named"}
@@ -25,13 +25,17 @@ def depends(material: Material) -> Section:
         shares = material.main.summary["variance_shares"]
         if any(s["unknown"] is not None for s in shares):
             blocks.append(shares_figure("variance", shares))
+    if material.leading:
+        followed = [{**r, "name": rate_words(r["name"])} for r in material.leading[:12]]
+        words = "the chance of every goal" if material.scenario.resolved.goals else "adults"
+        blocks.append(dependence_figure("dependence", followed, words=words))
     rows = [{**r, "name": rate_words(r["name"])} for r in material.weights]
     if rows:
         blocks += [elasticity_figure("elasticities", rows), *_long_run(material)]
         unsaid = [r["name"] for r in rows if r["weight"] is None]
         if unsaid:
             blocks.append(Note("Doubt that is not stated", "Nothing is said about how well these "
-                               f"are known, so they count as exact: {listed(unsaid)}."))
+                               f"are known, so they count as exact: {'; '.join(unsaid)}."))
     return Section(name, title, tuple(blocks) or (Text(NO_SCENARIO),), short)
 
 
@@ -73,10 +77,16 @@ def parameters(material: Material) -> Section:
 def _parameter_table(kind, rows):
     heads = ("Number", "Best value", "What we do not know", "SD between years", "Source",
              "Where from")
-    cells = [(("\N{BLACK DIAMOND} " if r["low_confidence"] else "") + rate_words(r["name"]),
+    cells = [(("\N{BLACK DIAMOND} " if r["low_confidence"] else "") + _name(r["name"]),
               _value(r), _doubt(r), rate(r["years_sd"]) if r["years_sd"] else "none stated",
               KINDS.get(r["source_kind"], r["source_kind"]), _where_from(r)) for r in rows]
-    return table(f"{kind[0].upper()}{kind[1:]}", heads, cells, numbers=(1,))
+    return table(f"{kind[0].upper()}{kind[1:]}", heads, cells, numbers=(1,),
+                 widths=(21, 11, 18, 13, 12, 25))
+
+
+def _name(key):
+    """Words of a rate without its kind, which the caption says."""
+    return rate_words(key).partition(": ")[2] or rate_words(key)
 
 
 def _value(row):
@@ -98,7 +108,7 @@ def _doubt(row):
 def _where_from(row):
     parts = [row["source"], STATUS.get(row["status"], row["status"]),
              row["note"] if row["note"] not in (row["source_kind"], "no source named") else ""]
-    return "; ".join(p for p in parts if p)
+    return squared("; ".join(p for p in parts if p))
 
 
 def assumptions(material: Material) -> Section:
@@ -108,13 +118,9 @@ def assumptions(material: Material) -> Section:
         return Section(name, title, (Text(NO_SCENARIO),), short)
     blocks = [Text("Each may be wrong; where it is known which way that pushes the answer, the "
                    "sentence says so."),
-              Points(tuple(_readable(a) for a in material.scenario.assumptions()), numbered=True)]
+              Points(tuple(squared(a) for a in material.scenario.assumptions()), numbered=True)]
     if material.scenario.warnings:
         blocks.append(Note("Warnings of the scenario",
                            " ".join(f"{w[0].upper()}{w[1:]}." for w in
                                     material.scenario.warnings)))
     return Section(name, title, tuple(blocks), short)
-
-
-def _readable(sentence):
-    return sentence.replace(" m2", " m\N{SUPERSCRIPT TWO}")

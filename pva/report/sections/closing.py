@@ -103,14 +103,6 @@ def reviewer(material: Material, titles: dict[str, str]) -> Section:
 def record(material: Material) -> Section:
     """Everything needed to make the page again."""
     rows = []
-    for run in material.runs:
-        a = run.data.attrs
-        rows += [(f"{a['title']}: scenario file", a["scenario_file"] or "made from data"),
-                 ("digest of the resolved scenario", a["digest"]),
-                 ("seed", str(a["seed"])),
-                 ("parameter draws \N{MULTIPLICATION SIGN} replicates",
-                  f"{exact(a['draws'])} \N{MULTIPLICATION SIGN} {exact(a['replicates'])}"),
-                 ("run on", str(a["date"]))]
     if material.main is not None:
         a = material.main.data.attrs
         rows.append(("random numbers", str(a["random_numbers"])))
@@ -120,7 +112,7 @@ def record(material: Material) -> Section:
                  json.loads(a["input_digests"]).items()]
     if material.answer is not None:
         rows.append(("seed of the search for the number", str(material.answer["seed"])))
-    blocks = [table("Run record", ("What", "Value"), rows)] if rows else [
+    blocks = [_runs(material), table("Program and inputs", ("What", "Value"), rows)] if rows else [
         Text("Nothing was run for this page.")]
     if material.commands:
         blocks = [Text("This command makes the page again, number for number:" if
@@ -128,3 +120,15 @@ def record(material: Material) -> Section:
                        "These commands make the page again, number for number:"),
                   *(Text(c, kind="command") for c in material.commands), *blocks]
     return Section("record", "Record of the run", tuple(blocks), "Record")
+
+
+def _runs(material):
+    rows = []
+    for run in material.runs:
+        a = run.data.attrs
+        size = f"{exact(a['draws'])} \N{MULTIPLICATION SIGN} {exact(a['replicates'])}"
+        rows.append((a["title"], a["scenario_file"] or "made from data", str(a["seed"]), size,
+                     str(a["date"])[:10], a["digest"]))
+    return table("Runs", ("Scenario", "File", "Seed", "Draws \N{MULTIPLICATION SIGN} replicates",
+                          "Run on", "Digest of the resolved scenario"), rows, numbers=(2,),
+                 widths=(25, 18, 11, 13, 12, 21))

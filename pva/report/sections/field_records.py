@@ -52,7 +52,8 @@ def _reasons(account):
     rows = [(_shown(r), r["effect"], exact(r["rows"]), r["code"])
             for r in account.reasons.to_dict("records")]
     return table("Why rows were flagged or set aside",
-                 ("Reason, with one row as example", "What happened", "Rows", "Code"), rows, numbers=(2,))
+                 ("Reason, with one row as example", "What happened", "Rows", "Code"), rows,
+                 numbers=(2,))
 
 
 def _shown(reason):
@@ -65,7 +66,8 @@ def _seen(records):
     rows = []
     if len(records.releases):
         animals = int(records.releases["number"].fillna(1).sum())
-        rows.append(("Animals released or marked", exact(animals), _by(records.releases, "source", "number")))
+        rows.append(("Animals released or marked", exact(animals),
+                     _by(records.releases, "source", "number")))
     if len(records.encounters):
         rows.append(("Encounters", exact(len(records.encounters)),
                      _by(records.encounters, "status")))

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from pva.report.words import count, listed, span
-from pva.results.measures import WORDS
+from pva.results.measures import UNITS, WORDS
 from pva.scenario.resolved import EACH_SITE, RIVER, Goal, Resolved
+
+_COUNTED = ("animals", "animals per year", "sites")
 
 
 def goal_words(goal: Goal, *, where: bool = True) -> str:
     """A goal as one phrase: what, how many, when, and where unless left out."""
     bound = "at most" if goal.at_most else "at least"
-    return f"{WORDS[goal.measure]} {bound} {_value(goal.value)} {_when(goal)}{_where(goal) if where else ''}"
+    place = _where(goal) if where else ""
+    what = f"{WORDS[goal.measure]} {bound} {_value(goal.value)}"
+    if UNITS[goal.measure] in _COUNTED:
+        what = f"{bound} {_value(goal.value)} {WORDS[goal.measure]}"
+    return f"{what} {_when(goal)}{place}"
 
 
 def _value(value):
@@ -49,7 +55,25 @@ def rate_words(key: str) -> str:
     """The key of a rate as words."""
     name, _, site = key.partition(" @ ")
     words = ": ".join([name.split("/")[0], ", ".join(name.split("/")[1:])]).rstrip(": ")
+    words = words.replace("_", " ")
     return words + (f" at {site}" if site else "")
+
+
+_PROSE = {"survival": "the yearly survival of the stage {}",
+          "release": "the survival after release ({})",
+          "growth": "the chance of growing out of the stage {}", "hosts": "the host fish ({})",
+          "recruitment": "the {} of recruitment", "start": "the starting number ({})"}
+
+
+def rate_prose(key: str) -> str:
+    """The key of a rate as it stands in a sentence."""
+    if key.startswith("recruitment/per_adult"):
+        return "the number of recruits per adult"
+    kind, _, rest = key.partition("/")
+    if not rest:
+        return key
+    rest, _, site = rest.replace("_", " ").replace("/", ", ").partition(" @ ")
+    return _PROSE.get(kind, kind + " ({})").format(rest) + (f" at {site}" if site else "")
 
 
 def planned(resolved: Resolved) -> dict[int, float]:

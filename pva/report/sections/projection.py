@@ -11,6 +11,7 @@ from pva.report.material import Material
 from pva.report.sections.goals import goal_words, planned, unit_words, whole_river
 from pva.report.words import (
     count,
+    count_range,
     exact,
     known,
     percent,
@@ -77,8 +78,7 @@ def _end_table(run):
         at = data.sel(year=year)
         fan = at["adults_quantile"]
         rows.append((str(year), count(float(fan.sel(quantile=0.5))),
-                     f"{count(float(fan.sel(quantile=0.1)))} to "
-                     f"{count(float(fan.sel(quantile=0.9)))}",
+                     count_range(float(fan.sel(quantile=0.1)), float(fan.sel(quantile=0.9))),
                      count(float(at["wild_adults_mean"])), count(float(at["recruits_mean"])),
                      _ratio(float(at["replacement_ratio_mean"]))))
     return table("The projection in numbers, whole river",
@@ -221,17 +221,24 @@ def _scenario_rows(material):
 
 
 def _differences(comparison):
-    rows, same = [], []
+    rows, same = [], {}
     for other in comparison["against_first"]:
         for d in other["differences"]:
             if d["difference"] == 0 and d["settled"]:
-                same.append(f"{other['scenario']}, {d['outcome']}")
+                same.setdefault(d["outcome"], []).append(other["scenario"])
             else:
                 rows.append((other["scenario"], d["outcome"], *_pair(d), _settled(d)))
     return table(f"Differences from: {comparison['scenarios'][0]}",
                  ("Scenario", "Outcome", "Main", "Here", "Difference, 95 % interval", "Settled"),
                  rows, numbers=(2, 3, 4),
-                 note=f"The same in every run: {'; '.join(same)}." if same else "")
+                 note=_same_words(same, len(comparison["against_first"])))
+
+
+def _same_words(same, scenarios):
+    """Outcomes left out of the table because nothing changed them."""
+    parts = [f"{outcome} ({'every scenario' if len(titles) == scenarios else '; '.join(titles)})"
+             for outcome, titles in same.items()]
+    return f"Left out, because no run differs: {', '.join(parts)}." if parts else ""
 
 
 def _pair(d):

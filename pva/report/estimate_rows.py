@@ -1,0 +1,97 @@
+"""The summary of the estimates brought into plain rows, whichever form it was kept in.
+
+The page reads the summary that `pva estimate` gives (`survival`, `detection`, `tag_retention`,
+`growth`, `models`, `fit`, `density`, `recruits`, `level`) and, where only the estimates file is at
+hand, the numbers of that file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pva.report.words import known
+
+_VALUES = ("corrected", "value", "estimate", "per_m2", "density", "yearly", "tag", "apparent")
+_PARTS = ("site", "survey", "species", "stage", "method", "source")
+
+
+def rows_of(summary: Mapping[str, Any], group: str) -> list[dict]:
+    """Rows of one group of a summary as ``name, value, low, high, se, other, year_sd, n, note``.
+
+    A group may be a list of rows, a mapping of name to row, or one row.
+    """
+    given = summary.get(group)
+    if not given:
+        return []
+    if isinstance(given, Mapping):
+        if all(isinstance(v, Mapping) for v in given.values()):
+            given = [{"name": k, **v} for k, v in given.items()]
+        else:
+            given = [given]
+    return [_row(r, group) for r in given if isinstance(r, Mapping)]
+
+
+def _row(row, group):
+    low, high = (row.get("interval") or (row.get("low"), row.get("high")))[:2]
+    value = next((row[k] for k in _VALUES if known_number(row.get(k))), None)
+    apparent = row.get("apparent")
+    return {
+        "name": _name(row, group), "value": value, "low": low, "high": high, "se": row.get("se"),
+        "apparent": apparent if known_number(apparent) else None,
+        "year_sd": row.get("year_sd"), "n": row.get("n", row.get("units")),
+        "note": str(row.get("note") or ""), "found": row.get("found", row.get("animals")),
+        "low_all_dead": _first(row, "heard_dead", "low_heard"),
+        "high_all_alive": _first(row, "heard_alive", "high_heard"),
+    }
+
+
+def _first(row, *names):
+    return next((row[n] for n in names if known_number(row.get(n))), None)
+
+
+def known_number(value) -> bool:
+    """Whether a value is a finite number."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and known(value)
+
+
+def _name(row, group):
+    name = row.get("name") or row.get("key")
+    if not name:
+        name = ", ".join(str(row[p]) for p in _PARTS if row.get(p) not in (None, ""))
+    name = str(name or group.replace("_", " "))
+    return name.removeprefix(f"{group}/")
+
+
+def summary_of_file(estimates) -> dict:
+    """Summary of what an estimates file holds.
+
+    Parameters
+    ----------
+    estimates : pva.estimate.estimates.Estimates
+
+    Returns
+    -------
+    dict
+        Groups of rows as `rows_of` reads them.
+    """
+    groups: dict[str, list] = {}
+    for key, e in estimates.rates.items():
+        group, _, name = key.partition("/")
+        groups.setdefault(group, []).append(_of_estimate(name, e))
+    abundance = [_of_estimate(f"{site}: {stage}", e) for site, stages in
+                 estimates.abundance.items() for stage, e in stages.items()]
+    if abundance:
+        groups["abundance"] = abundance
+    return {**groups, "notes": list(estimates.notes)}
+
+
+def _of_estimate(name, e):
+    low, high = e.interval or (None, None)
+    return {"name": name, "value": e.value, "se": e.se, "low": low, "high": high,
+            "year_sd": e.year_sd, "apparent": e.apparent, "n": e.n, "note": e.note}
+
+
+def is_release(row) -> bool:
+    """Whether a survival row is survival after release."""
+    return row["name"].startswith("release")
