@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit, logit
 
-_GRID = 9
+_GRID = 16
+_SPAN = 2.0**8  # largest over smallest number of the ladder
 _CLOSE = 4
 _CHEAP = 5  # share of replicates spent on each bracketing look: one in this many
 
@@ -101,8 +102,6 @@ def search(look: Look, most: float, wanted: float, *, monotone: bool, replicates
     for i, number in enumerate(_first_numbers(most)):
         points[number] = look(number, cheap, 0)
         tell(i + 1, steps)
-        if monotone and points[number].low > wanted + (1 - wanted) / 2 and number > 0:
-            break
     bracket = _crossing(points, wanted)
     if bracket is None:
         best = max(points.values(), key=lambda p: p.chance)
@@ -121,7 +120,7 @@ def search(look: Look, most: float, wanted: float, *, monotone: bool, replicates
 def _first_numbers(most):
     """0 and a geometric ladder up to the largest."""
     top = max(float(math.floor(most)), 1.0)
-    ladder = np.unique(np.round(np.geomspace(max(1.0, top / 2 ** (_GRID - 2)), top, _GRID - 1)))
+    ladder = np.unique(np.round(np.geomspace(max(1.0, top / _SPAN), top, _GRID - 1)))
     return [0.0, *ladder.tolist()]
 
 
