@@ -117,4 +117,7 @@ class Estimates:
 
 def estimate_from_link(key: str, link: Link, **more) -> Estimate:
     """An estimate of a probability from its link moments; `more` are fields of Estimate."""
-    return Estimate(key=key, link=link, **{**natural(link), **more})
+    printed = natural(link)
+    if link.year_sd == 0:
+        printed["year_sd"] = 0.0 if key.startswith("survival/") else None
+    return Estimate(key=key, link=link, **{**printed, **more})

@@ -2,7 +2,8 @@
 
 New against earlier marked: among animals seen at a visit, is one met for the first time seen again
 as often as one met before? Seen against missed: among animals known to be alive, does being seen at
-a visit change when it is seen next?
+a visit change when it is seen next? Only animals of one site and stage are compared, because the
+models let stages differ.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ class FitTest:
     Parameters
     ----------
     tables : DataFrame
-        question, site, day, the four counts, chi_square.
+        question, site, stage, day, the four counts, chi_square.
     chi_square : float
     degrees : int
     """
@@ -52,20 +53,21 @@ def fit_test(steps: pd.DataFrame) -> FitTest:
     Parameters
     ----------
     steps : DataFrame
-        Of `Following`, before they are cut into stages.
+        Of `Following`, before they are cut into stages; where there is a column `stage`, it is
+        the stage at the end of the step.
     """
     animals = [_sightings(rows) for _, rows in steps.groupby("follow", sort=False)]
     cells: dict[tuple, np.ndarray] = {}
-    for site, days, seen, removed in animals:
-        _add_new(cells, site, days, seen, removed)
-        _add_missed(cells, site, days, seen)
+    for where, days, seen, removed in animals:
+        _add_new(cells, where, days, seen, removed)
+        _add_missed(cells, where, days, seen)
     rows = []
-    for (question, site, day), table in sorted(cells.items()):
+    for (question, site, stage, day), table in sorted(cells.items()):
         if (table.sum(axis=0) == 0).any() or (table.sum(axis=1) == 0).any():
             continue
-        rows.append((question, site, day, *table.ravel(), chi_square(table)))
-    columns = ["question", "site", "day", "first_again", "first_not", "second_again", "second_not",
-               "chi_square"]
+        rows.append((question, site, stage, day, *table.ravel(), chi_square(table)))
+    columns = ["question", "site", "stage", "day", "first_again", "first_not", "second_again",
+               "second_not", "chi_square"]
     tables = pd.DataFrame(rows, columns=columns)
     return FitTest(tables, float(tables["chi_square"].sum()), len(tables))
 
@@ -79,30 +81,32 @@ def chi_square(table: np.ndarray) -> float:
 
 
 def _sightings(rows: pd.DataFrame):
-    """Visits (days) of one history and whether the animal was seen alive at each."""
+    """Site and stage at each visit of one history, its day, and whether the animal was seen."""
     days = [float(rows["start"].iloc[0]), *rows["end"]]
     seen = [not bool(rows["released"].iloc[0]), *rows["status"].isin([ALIVE, REMOVED])]
     removed = rows["status"].iloc[-1] == REMOVED
-    return rows["site"].iloc[0], days, np.array(seen, bool), removed
+    stages = list(rows["stage"]) if "stage" in rows else [""] * len(rows)
+    where = [(rows["site"].iloc[0], stage) for stage in [stages[0], *stages]]
+    return where, days, np.array(seen, bool), removed
 
 
-def _add_new(cells, site, days, seen, removed) -> None:
+def _add_new(cells, where, days, seen, removed) -> None:
     place = np.flatnonzero(seen)
     for order, k in enumerate(place):
         last = k == len(days) - 1
         if last or (removed and k == place[-1]):
             continue
         again = order < place.size - 1
-        table = cells.setdefault((NEW, site, days[k]), np.zeros((2, 2)))
+        table = cells.setdefault((NEW, *where[k], days[k]), np.zeros((2, 2)))
         table[min(order, 1), 0 if again else 1] += 1
 
 
-def _add_missed(cells, site, days, seen) -> None:
+def _add_missed(cells, where, days, seen) -> None:
     place = np.flatnonzero(seen)
     for k in range(0 if seen[0] else 1, len(days) - 1):
         later = place[place > k]
         if not later.size:
             break
         next_visit = later[0] == k + 1
-        table = cells.setdefault((MISSED, site, days[k]), np.zeros((2, 2)))
+        table = cells.setdefault((MISSED, *where[k], days[k]), np.zeros((2, 2)))
         table[0 if seen[k] else 1, 0 if next_visit else 1] += 1

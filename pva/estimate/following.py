@@ -12,6 +12,7 @@ from pva.field.records import ALIVE, HEARD, REMOVED, SHELL, FieldRecords
 YEAR = 365.25
 FIRST_CAPTURE = "first capture"
 NOTHING = ""
+DOUBTFUL_LENGTH = "length-dropped"  # reason code of the reader
 SHORT = 0.25  # years; below it no annual figure is given alone
 
 STEP_COLUMNS = ("follow", "animal", "species", "site", "source", "batch", "start", "end",
@@ -87,7 +88,7 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
             rows.extend((number, animal, *row) for row in history)
             number += 1
     steps = pd.DataFrame(rows, columns=list(STEP_COLUMNS))
-    lengths, repeats = _lengths(records, starts, visits)
+    lengths, repeats = _lengths(records, starts, visits, notes)
     told = tuple(f"{count} {what}" for what, count in notes.items() if count)
     return Following(steps, lengths, repeats, told)
 
@@ -202,11 +203,17 @@ def _note(notes: dict[str, int], what: str) -> None:
     notes[what] = notes.get(what, 0) + 1
 
 
-def _lengths(records: FieldRecords, starts, visits) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _lengths(records: FieldRecords, starts, visits, notes) -> tuple[pd.DataFrame, pd.DataFrame]:
     """One length an animal and visit, and the spread where it was measured more than once."""
     met = records.encounters
     met = met[met["animal"].notna() & met["length_mm"].notna() & met["status"].isin(
         [ALIVE, REMOVED])]
+    if "flags" in met:
+        doubtful = met["flags"].fillna("").str.contains(DOUBTFUL_LENGTH)
+        if doubtful.any():
+            notes["lengths that fell by more than measurement error are left out of growth"] = \
+                int(doubtful.sum())
+        met = met[~doubtful]
     middle = {(site, v["visit"]): v["middle"] for site, vs in visits.items() for v in vs}
     day = day_numbers(met["date"])
     day = np.where(np.isnan(day), [middle.get(k, np.nan) for k in

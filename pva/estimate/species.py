@@ -117,7 +117,9 @@ def _estimated(records, species, options, following, model) -> SpeciesResult:
 
 
 def _survival(species, own, steps, growth, kept, options, model, refused, notes) -> SpeciesResult:
-    test = fit_test(own.steps)
+    visited = steps.dropna(subset=["visit"]).set_index(["follow", "visit"])["stage"]
+    at_visits = own.steps.join(visited, on=["follow", "visit"])
+    test = fit_test(at_visits)
     inflation = _inflation(test, notes)
     keep = np.ones(len(steps)) if kept is None else kept.tag ** steps["years"].to_numpy(float)
     if kept is None:

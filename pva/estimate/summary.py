@@ -86,10 +86,13 @@ def _survival(told, result, species: str) -> list[dict]:
         apparent = estimate.apparent if result.retention is not None else estimate.value
         low, high = estimate.interval or (None, None)
         heard = result.rates.heard.get(plain) if result.rates else None
+        bounds = [x for x in (*(heard or ()), estimate.value) if x is not None]
         rows.append({
             "name": key, "apparent": apparent, "corrected": corrected, "se": estimate.se,
             "low": low, "high": high, "year_sd": estimate.year_sd, "n": estimate.n,
             "heard_dead": heard[0] if heard else None, "heard_alive": heard[1] if heard else None,
+            "heard_low": min(bounds) if heard else None,
+            "heard_high": max(bounds) if heard else None,
             "per": "year" if group == "survival" else "event", "note": estimate.note or None,
         })
     return rows

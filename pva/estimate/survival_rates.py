@@ -216,9 +216,10 @@ def _heard(chosen: Fitted, data: Data, keys, variance: float) -> dict:
     ends = []
     for reading in (HEARD_DEAD, HEARD_ALIVE):
         fitted = fit_model(chosen.model, data, reading=reading, near=chosen)
-        wanted = {k: v for k, v in keys.items() if k.startswith("survival/")}
+        wanted = {k: v for k, v in keys.items() if not k.startswith("bad_year/")}
         logits = joint(fitted, _contrasts(fitted, wanted, None)).mean
-        ends.append(mean_over_years(logits, np.sqrt(variance)))
+        spread = [np.sqrt(variance) * k.startswith("survival/") for k in wanted]
+        ends.append(mean_over_years(logits, spread))
     return {key: (float(a), float(b)) for key, a, b in zip(wanted, *ends, strict=True)}
 
 

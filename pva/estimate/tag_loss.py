@@ -73,11 +73,12 @@ def meetings(records: FieldRecords, animals=None) -> pd.DataFrame:
     double = releases[releases["animal"].notna() & releases["second_mark"].notna()
                       & releases["tag"].notna()]
     begun = dict(zip(double["animal"], day_numbers(double["date"]), strict=True))
-    met = records.encounters
+    everything = with_methods(records)
+    met = everything
     met = met[met["animal"].isin(list(begun)) & met["status"].isin([ALIVE, REMOVED])]
     if animals is not None:
         met = met[met["animal"].isin(set(animals))]
-    met = met[~met["method"].isin(methods_by_tag(records.encounters))]
+    met = met[~met["method"].isin(methods_by_tag(everything))]
     met = met.assign(day=day_numbers(met["date"])).dropna(subset=["day"])
     rows = []
     for animal, group in met.sort_values("day").groupby("animal", sort=False):
@@ -90,6 +91,17 @@ def meetings(records: FieldRecords, animals=None) -> pd.DataFrame:
                 break
             since = day
     return pd.DataFrame(rows, columns=["animal", "years", "has_tag", "has_second"])
+
+
+def with_methods(records: FieldRecords) -> pd.DataFrame:
+    """Encounters with the method of their visit where they name none of their own."""
+    visits = records.visits.drop_duplicates(["visit", "site"])
+    of_visit = dict(zip(zip(visits["visit"], visits["site"], strict=True), visits["method"],
+                        strict=True))
+    met = records.encounters
+    keys = zip(met["visit"], met["site"], strict=True)
+    stated = pd.Series([of_visit.get(key) for key in keys], met.index, dtype=object)
+    return met.assign(method=met["method"].where(met["method"].notna(), stated))
 
 
 def _by_visit(group: pd.DataFrame):

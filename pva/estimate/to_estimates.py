@@ -121,6 +121,9 @@ def _note(result: SpeciesResult, plain: str) -> str:
         parts.append("apparent: lost tags count as deaths")
     if plain.startswith("survival/") and result.rates.year_sd is None:
         parts.append("how years differ could not be told")
+    if plain.startswith("bad_year/"):
+        parts.append("survival relative to an ordinary year; holds the ordinary luck of that year "
+                     "too")
     if plain.startswith("growth/"):
         parts.append("share of survivors that move on within a year")
     return "; ".join(parts)
