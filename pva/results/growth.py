@@ -34,7 +34,7 @@ from pva.scenario.resolved import (
     Start,
 )
 
-_BURN_IN, _LONGEST, _CHAINS = 50, 400, 256
+_BURN_IN, _LONGEST, _CHAINS = 50, 400, 512
 
 
 @dataclass(frozen=True)
@@ -163,7 +163,8 @@ def _with_bad_years(resolved, matrix):
     return mean, np.einsum("k,kij,klm->ijlm", weights, away, away)
 
 
-def simulated_growth(resolved: Resolved, *, seed: int) -> tuple[float, float]:
+def simulated_growth(resolved: Resolved, *, seed: int,
+                     chains: int = _CHAINS) -> tuple[float, float]:
     """Log stochastic growth rate of the fastest site and its Monte Carlo SE, by simulation.
 
     Expected numbers (individuals off), best values, no limits, releases, movement or fixed bad
@@ -177,7 +178,7 @@ def simulated_growth(resolved: Resolved, *, seed: int) -> tuple[float, float]:
     alone = _alone(resolved, site, matrix, years)
     model = assemble(alone, seed=seed)
     logs = []
-    for block in simulate(model.plan, model.draws, seed=seed, replicates=_CHAINS):
+    for block in simulate(model.plan, model.draws, seed=seed, replicates=chains):
         totals = (block.tallies[:, :, 0, T_WILD_ANIMALS]
                   + block.tallies[:, :, 0, T_STOCKED_ANIMALS])
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -198,7 +199,7 @@ def _alone(resolved, site, matrix, years):
         collections=(), movement=(), carried=(), goals=(),
         bad_years=tuple(replace(k, years=()) for k in resolved.bad_years),
         chance=Chance(unknown=False, years=resolved.chance.years, individuals=False),
-        runs=Runs(draws=1, replicates=_CHAINS))
+        runs=Runs(draws=1, replicates=1))
 
 
 def _linear(resolved, site, matrix):
