@@ -1,0 +1,234 @@
+"""Writes the page of published cases: what was published, and what the package gives.
+
+Run from the top of the project: ``python docs/make_checks.py``. Cases and their sources stand in
+shared/checks; a test fails where the page and this script differ.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+from scipy.special import expit
+
+from pva.estimate.density import negative_binomial
+from pva.estimate.fit import Design, fit
+from pva.estimate.histories import from_table
+from pva.estimate.year_variance import year_variance
+from pva.files import read_yaml, shipped, write_text_atomic
+from pva.model.analysis import analyse, small_noise_log_growth
+from pva.model.closed_forms import (
+    ceiling_chain,
+    chain_mean_years,
+    chain_reaches_by_year,
+    extinction_by_year,
+    extinction_ever_from_one,
+    moments,
+)
+from pva.model.equilibria import (
+    beverton_holt_adults,
+    fertilisation_threshold,
+    host_limited_adults,
+    ricker_adults,
+)
+
+DOCS = Path(__file__).resolve().parent
+MOST_DECIMALS = 7  # beyond them the last digit may differ from machine to machine
+Row = tuple[str, float, float]  # what, published, from the package
+
+
+def case(name: str) -> dict:
+    """A case of shared/checks."""
+    return read_yaml(shipped(f"shared/checks/{name}.yaml"))[0]
+
+
+def _published_matrix(name: str, *keys: str) -> Iterator[Row]:
+    known = case(name)
+    matrix = np.array(known["matrix"], float)
+    young = np.zeros_like(matrix)
+    for row, column in known["recruitment_entries"]:
+        young[row, column] = matrix[row, column]
+    found = analyse(matrix - young, young)
+    for key in keys:
+        attribute = {"generation_years_from_net_reproduction":
+                     "generation_time_from_replacement_years"}.get(key, key)
+        yield key.replace("_", " "), known[key], getattr(found, attribute)
+
+
+def loggerhead() -> Iterator[Row]:
+    return _published_matrix("loggerhead", "growth_rate", "damping_ratio", "net_reproductive_rate",
+                             "generation_years_from_net_reproduction")
+
+
+def killer_whale() -> Iterator[Row]:
+    return _published_matrix("killer_whale", "growth_rate", "net_reproductive_rate",
+                             "damping_ratio")
+
+
+def teasel() -> Iterator[Row]:
+    return _published_matrix("teasel", "growth_rate", "net_reproductive_rate")
+
+
+def desert_tortoise() -> Iterator[Row]:
+    return _published_matrix("desert_tortoise", "growth_rate", "keyfitz_entropy")
+
+
+def identities() -> Iterator[Row]:
+    known = case("identities")["constant_survival"]
+    found = analyse(np.array([[known["survival"]]]), np.array([[0.05]]))
+    yield "life expectancy, years", known["life_expectancy"], found.life_expectancy_years[0]
+
+
+def branching_single_type() -> Iterator[Row]:
+    known = case("branching_single_type")["poisson"]
+    for mean in ("1.5", "2"):
+        found = extinction_ever_from_one(np.zeros((1, 1)), np.array([[float(mean)]]))[0]
+        yield f"chance to die out, {mean} young on average", known[f"mean_{mean}_ever"], found
+
+
+def branching_three_stage() -> Iterator[Row]:
+    known = case("branching_three_stage")
+    rule = known["rule"]
+    u, f, start = (np.array(rule[k]) for k in ("survival_and_growth", "recruitment", "start"))
+    gone = extinction_by_year(u, f, start=start, years=50)
+    yield "extinct by year 50", known["extinct_by"][50], gone[50]
+    total = moments(u, f, start=start, years=50)
+    yield "mean of all animals, year 50", known["total"][50]["mean"], total.total_mean[50]
+    yield ("variance of all animals, year 50", known["total"][50]["variance"],
+           total.total_variance[50])
+
+
+def ceiling_chain_case() -> Iterator[Row]:
+    known = case("ceiling_chain")
+    rule = known["rule"]
+    chain = ceiling_chain(rule["survival"], rule["recruits_per_animal"], ceiling=rule["ceiling"])
+    gone = chain_reaches_by_year(chain, start=rule["start"], at_or_below=0, years=100)
+    yield "extinct by year 100", known["extinct_by"][-1], gone[100]
+    yield ("mean years to extinction from 10", known["mean_years_to_extinction"]["from_10"],
+           chain_mean_years(chain)[10])
+
+
+def limits() -> Iterator[Row]:
+    known = case("limits")
+    ricker, crowded = known["ricker"], known["beverton_holt"]
+    yield ("Ricker, animals at rest", ricker["equilibrium"],
+           ricker_adults(ricker["recruits_per_adult"], crowding_adults=1 / ricker["crowding"]))
+    yield ("Beverton-Holt, animals at rest", crowded["equilibrium"], beverton_holt_adults(
+        crowded["recruits_per_adult"], crowding_adults=1 / crowded["crowding"]))
+    hosts, mates = known["hosts_saturated"], known["fertilisation_threshold"]
+    yield "adults at rest, hosts full", hosts["contacts"][0]["equilibrium"], host_limited_adults(
+        adult_years=1 / (1 - hosts["survival"]), glochidia_per_adult=hosts["glochidia_per_adult"],
+        attached_share=hosts["contacts"][0]["contact"] * hosts["capacity"],
+        capacity=hosts["capacity"], hosts=hosts["hosts"], settled_share=hosts["settled"])
+    yield "density below which mates are lacking", mates["threshold"], fertilisation_threshold(
+        mates["recruits_per_adult"] / (1 - mates["survival"]), scale=mates["scale"])
+
+
+def stochastic_growth() -> Iterator[Row]:
+    known = case("stochastic_growth")
+    good, bad = (np.array(known["rule"]["growth_entries"], float) for _ in range(2))
+    for matrix, kind in ((good, "good"), (bad, "bad")):
+        rates = known["rule"][kind]
+        matrix[2, 2], matrix[0, 2] = rates["adult_survival"], rates["recruitment"]
+    half = (good - bad) / 2
+    spread = np.einsum("ij,kl->ijkl", half, half)
+    for row in known["years"]:
+        found = small_noise_log_growth((good + bad) / 2, spread,
+                                       carry_over=2 * row["same_again"] - 1)
+        yield f"small noise, year like the last {row['same_again']:g}", row["small_noise"], found
+
+
+def process_variance() -> Iterator[Row]:
+    known = case("process_variance")
+    found = year_variance(known["estimates"], np.diag(known["sampling_variances"]))
+    yield ("SD between true values",
+           known["process_sd"]["weighted_residuals_equal_degrees_of_freedom"],
+           np.sqrt(found.variance))
+    yield "mean", known["mean"], found.mean
+
+
+def mites() -> Iterator[Row]:
+    known = case("mites")
+    counts = np.repeat(known["animals_per_unit"], known["units"])
+    yield ("dispersion k", known["dispersion_maximum_likelihood"],
+           negative_binomial(counts, np.ones(counts.size))[1])
+
+
+def dipper() -> Iterator[Row]:
+    known = case("dipper")
+    with shipped("shared/checks/" + known["histories"]).open(newline="") as handle:
+        rows = [row for row in csv.reader(handle) if row and not row[0].startswith("#")]
+    histories = from_table(np.array([[int(x) for x in row[:7]] for row in rows[1:]]))
+    for name, survival in (("constant", np.ones((6, 1))), ("year", np.eye(6))):
+        model = next(m for m in known["models"] if m["survival_by"] == name
+                     and m["detection_by"] == "constant")
+        found = fit(histories, Design(survival=survival, detection=np.ones((6, 1))))
+        said = model["name"]
+        yield f"{said}: -2 log likelihood", model["minus_two_log_likelihood"], -2 * found.loglik
+        yield f"{said}: survival", model["survival"][0], expit(found.beta[0])
+        yield f"{said}: detection", model["detection"][0], expit(found.beta[survival.shape[1]])
+
+
+CASES = {
+    "loggerhead": loggerhead, "killer_whale": killer_whale, "teasel": teasel,
+    "desert_tortoise": desert_tortoise, "identities": identities,
+    "branching_single_type": branching_single_type,
+    "branching_three_stage": branching_three_stage, "ceiling_chain": ceiling_chain_case,
+    "limits": limits, "stochastic_growth": stochastic_growth, "dipper": dipper,
+    "process_variance": process_variance, "mites": mites,
+}
+
+HEAD = """\
+<!-- Written by docs/make_checks.py; change the cases or the script, not this page. -->
+
+# Published checks
+
+What the package must agree with. The cases, with their data, stand in `shared/checks`; tests hold
+the package to them. Status words: *read* (seen in a text), *memory and checked* (data and result
+recalled, and the one reproduces the other), *derived* (worked out exactly from a stated rule),
+*memory* (recalled only). Most of these animals are not mussels: a method is checked where its
+answer is known.
+
+The tests in `tests/published`, `tests/estimate` and `tests/engine` hold many more numbers of these
+cases than this page shows. A case that is not shown below may still be tested there, or may wait
+for the part of the package that it is for.
+
+## What the package gives
+"""
+
+
+def published_checks() -> str:
+    """The page."""
+    lines = [HEAD, _line("case", "what", "published", "from the package"),
+             _line("---", "---", "---", "---")]
+    for name, rows in CASES.items():
+        title = case(name)["case"]
+        for what, published, found in rows():
+            digits = _digits(published)
+            lines.append(_line(title, what, f"{published:.{digits}f}", f"{found:.{digits}f}"))
+            title = ""
+    lines += ["", "## All cases and their sources", "",
+              _line("case", "source", "status", "shown above"), _line("---", "---", "---", "---")]
+    for path in sorted(shipped("shared/checks").glob("*.yaml")):
+        known = case(path.stem)
+        status = "; ".join(f"{k.replace('_', ' ')}: {v}" for k, v in known["status"].items())
+        lines.append(_line(known["case"], known["citation"], status,
+                           "yes" if path.stem in CASES else "no"))
+    return "\n".join(lines) + "\n"
+
+
+def _digits(published: float) -> int:
+    """Decimals that the published number shows."""
+    text = f"{published:.10g}"
+    return min(len(text.split(".")[1]), MOST_DECIMALS) if "." in text else 0
+
+
+def _line(*cells: object) -> str:
+    return "| " + " | ".join(" ".join(str(c).split()).replace("|", "\\|") for c in cells) + " |"
+
+
+if __name__ == "__main__":
+    page = write_text_atomic(DOCS / "published-checks.md", published_checks())
+    print(page.name)

@@ -1,0 +1,157 @@
+"""Plain words about every key of study.yaml and every column of a field table.
+
+Kept apart from the form in pva/field/spec.py; `make_reference.py` joins the two and fails where one
+of them has a key that the other lacks.
+"""
+
+from __future__ import annotations
+
+INTRODUCTION = """\
+# Study reference
+
+A study is a folder with a `study.yaml` in it. The file names the sites and says how each table of
+the crew is to be read; the tables themselves stay as they are. Paths start at the folder of the
+study. `[]` after a key means a list of rows, NAME stands for a name of the list that follows.
+How the pieces work together is told in [for data technicians](technician.md).
+"""
+
+_SOURCE = {
+    "column": "Name of the column in your table.",
+    "first": "Only so many characters from the beginning.",
+    "last": "Only so many characters from the end.",
+    "join": "Several columns joined into one value, for tags split over columns.",
+    "join[].column": "Name of one of these columns.",
+    "join[].first": "Only so many characters from its beginning.",
+    "join[].last": "Only so many characters from its end.",
+    "between": "Text put between joined parts.",
+    "unit": "Unit of the numbers in the column; they are turned into the unit named below.",
+}
+
+
+def _table(prefix: str) -> dict[str, str]:
+    words = {
+        "file": "The table: CSV, TXT, TSV or XLSX.",
+        "sheet": "Sheet of a workbook, by name or by place from 1; needed where several hold data.",
+        "header_row": "Row that holds the names of the columns; found by itself where left out.",
+        "delimiter": "What separates the cells of a text table; found by itself where left out.",
+        "decimal": "Decimal mark; comma is assumed only beside semicolons or tabs.",
+        "dates": "Order of day, month and year. Needed where dates can be read in two ways.",
+        "columns": "Where each value stands, if your column has another name: "
+                   "`{tag: PIT no., length_mm: Length}`.",
+        "values": "What your words mean: `{status: {FD: shell, L: alive}}`.",
+        "fill": "A value for every row where the column is missing or blank: `{site: Bar}`.",
+    }
+    out = {}
+    for name, said in words.items():
+        out[prefix + name] = said
+        if name == "columns":
+            out |= {f"{prefix}columns.NAME.{k}": v for k, v in _SOURCE.items()}
+    return out
+
+
+STUDY_WORDS = {
+    "title": "Title, one line.",
+    "description": "What the study is about.",
+    "species": "Species that the tables may hold.",
+    "sites": "Reaches where animals are released or looked for.",
+    "sites[].name": "Name of the site.",
+    "sites[].also_called": "Other names the crew uses for it.",
+    "sites[].area_m2": "Area, m2; needed for abundance.",
+    "sites[].river_km": "Place along the river, km.",
+    "sites[].corners": "Corners as latitude, longitude in decimal degrees, to check positions. "
+                       "Keep them out of files that you pass on.",
+    "sites[].role": "What the site is for.",
+    "sites[].remarks": "Anything else.",
+    "tables": "Field tables, in any number.",
+    **_table("tables[]."),
+    "tables[].is": "What kind of fact the rows hold.",
+    "visits": "What a visit is: a table of visits, or days joined.",
+    "visits.from": "File of the visits, or a table described like those above.",
+    **_table("visits.from."),
+    "visits.made_of_days": "A day joins the visit before it at the same site when at most so many "
+                           "days lie from one to the next.",
+    "new_animals": "Whether animals enter the study by release, or when they are first caught and "
+                   "marked.",
+    "tags": "About tags.",
+    "tags.test_tags": "Tags used to test readers, besides those that begin with 999.",
+    "lengths": "Limits for lengths.",
+    "lengths.drop_mm": "A length that falls by more than this is flagged; smaller drops are "
+                       "measurement error and stay in.",
+    "lengths.largest_mm": "A longer length is flagged and not used.",
+    "corrected": "Table of corrected rows, with the columns of `set_aside.csv`.",
+    "accepted": "Table of decisions about rows: row, decision (use, leave out), who, date, why.",
+    "stages": "Stages of life by length; those of the main scenario where left out.",
+    "stages[].name": "Name of the stage.",
+    "stages[].length_mm": "Lower and upper length, mm.",
+    "survival": "How survival is to be told apart.",
+    "survival.differs_by": "What survival may differ by; fitted with and without, and compared.",
+    "survival.release": "Whether survival right after release is a number of its own.",
+    "survival.bad_years": "Bad years named by year and kind, such as `2019 flood`; survival of the "
+                          "interval that holds one is told apart.",
+    "detection": "How the chance of being found is to be told apart.",
+    "detection.differs_by": "What it may differ by.",
+    "growth": "About growth.",
+    "growth.season": "First and last month in which shells grow.",
+    "growth.differs_by": "What growth may differ by.",
+    "density": "About units dug.",
+    "density.design": "How the units were laid out.",
+    "density.efficiency": "Share of the animals in a unit that is found, where it is known.",
+    "recruits": "About young animals.",
+    "recruits.below_mm": "Unmarked animals shorter than this are judged as possible recruits.",
+    "report": "What the report answers.",
+    "report.main": "The scenario that the page is about.",
+    "report.compare": "Scenarios compared with it.",
+}
+
+KIND_WORDS = {
+    "releases": "Animals put into the river: one row an animal, or one row a batch without tags.",
+    "visits": "When each site was searched, how, and with how much effort. Animals cannot be told "
+              "from missed ones without it.",
+    "encounters": "Animals met at a visit: in the hand, heard by a reader, or as a shell.",
+    "reader log": "The reads of a tag reader, read like encounters with the status `heard`; many "
+                  "reads of a tag in one visit become one detection.",
+    "units": "Quadrats or other units dug, the blank ones too. No density without them.",
+    "animals": "Animals found in units.",
+    "hosts": "Host fish counted.",
+}
+
+COLUMN_WORDS = {
+    "tag": "Tag as text: 15 digits, or the hexadecimal form of the same code; or your own kind of "
+           "mark.",
+    "species": "Species, as named in the study.",
+    "site": "Site, as named in the study.",
+    "date": "Day.",
+    "stage": "Stage when released.",
+    "age": "Age in years when released.",
+    "length_mm": "Shell length, mm.",
+    "source": "Hatchery, or the site the animals come from.",
+    "batch": "Name of the batch.",
+    "batch_mark": "Mark shared by the batch, such as a paint dot.",
+    "second_mark": "A second individual mark; it tells how often tags are lost.",
+    "number": "Animals in the row; 1 for a tagged animal.",
+    "remarks": "Remarks; words such as dead are looked for.",
+    "visit": "Name of the visit.",
+    "first_date": "First day of the visit.",
+    "last_date": "Last day of the visit.",
+    "method": "How animals were looked for.",
+    "area_m2": "Area, m2.",
+    "effort_hours": "Person-hours of search.",
+    "passes": "Times the site was searched through.",
+    "status": "`alive`, `heard` (the tag was heard, nobody saw the animal), `shell` or `removed` "
+              "(taken away alive).",
+    "latitude": "Decimal degrees.",
+    "longitude": "Decimal degrees.",
+    "event": "`release` where the animal was newly marked, else `encounter`.",
+    "time": "Time of day.",
+    "position": "Where the reader stood.",
+    "survey": "Name of the survey.",
+    "transect": "Transect or stratum.",
+    "unit": "Name of the unit, the same in both tables.",
+    "excavated": "Whether the unit was dug, or only its surface looked over.",
+    "depth_cm": "Depth dug, cm.",
+    "sieve_mm": "Mesh of the sieve, mm.",
+    "host": "Fish.",
+    "count": "Fish counted.",
+    "effort": "Effort of the fishing; in the demo, units of 100 m2 fished.",
+    "glochidia_per_fish": "Mean glochidia counted on a fish.",
+}
