@@ -12,7 +12,8 @@ from typing import Any
 
 from pva.report.words import known
 
-_VALUES = ("corrected", "value", "estimate", "per_m2", "density", "yearly", "tag", "apparent")
+_VALUES = ("corrected", "value", "estimate", "per_m2", "density", "yearly", "tag", "per_adult",
+           "apparent")
 _PARTS = ("site", "survey", "species", "stage", "method", "source")
 
 
@@ -33,14 +34,18 @@ def rows_of(summary: Mapping[str, Any], group: str) -> list[dict]:
 
 
 def _row(row, group):
-    low, high = (row.get("interval") or (row.get("low"), row.get("high")))[:2]
+    low, high = (row.get("interval") or (_first(row, "low", "per_adult_low"),
+                                         _first(row, "high", "per_adult_high")))[:2]
     value = next((row[k] for k in _VALUES if known_number(row.get(k))), None)
     apparent = row.get("apparent")
     return {
         "name": _name(row, group), "value": value, "low": low, "high": high, "se": row.get("se"),
         "apparent": apparent if known_number(apparent) else None,
-        "year_sd": row.get("year_sd"), "n": row.get("n", row.get("units")),
-        "note": str(row.get("note") or ""), "found": row.get("found", row.get("animals")),
+        "year_sd": None if row.get("per") == "event" else row.get("year_sd"),
+        "n": _first(row, "n", "units", "animals"),
+        "note": str(row.get("note") or ""), "stage": row.get("stage") or "",
+        "survey": row.get("survey"), "place": str(row.get("name") or row.get("site") or ""),
+        "found": row.get("found", row.get("animals")),
         "low_all_dead": _first(row, "heard_dead", "low_heard"),
         "high_all_alive": _first(row, "heard_alive", "high_heard"),
     }
@@ -60,7 +65,11 @@ def _name(row, group):
     if not name:
         name = ", ".join(str(row[p]) for p in _PARTS if row.get(p) not in (None, ""))
     name = str(name or group.replace("_", " "))
-    return name.removeprefix(f"{group}/")
+    for prefix in (f"{group}/", "growth/"):
+        name = name.removeprefix(prefix)
+    if row.get("survey") and str(row["survey"]) not in name:
+        name = f"{name.replace('/', ', ')}, {row['survey']}"
+    return name
 
 
 def summary_of_file(estimates) -> dict:
@@ -95,3 +104,20 @@ def _of_estimate(name, e):
 def is_release(row) -> bool:
     """Whether a survival row is survival after release."""
     return row["name"].startswith("release")
+
+
+def is_bad_year(row) -> bool:
+    """Whether a survival row is the part of survival that a named bad year leaves."""
+    return row["name"].startswith("bad_year/")
+
+
+def columns_of(tables, name: str) -> dict | None:
+    """Columns of a table kept as a data frame, as rows or as columns; None where it is missing."""
+    table = (tables or {}).get(name)
+    if table is None:
+        return None
+    if hasattr(table, "to_dict"):
+        return table.to_dict("list")
+    if isinstance(table, Mapping):
+        return dict(table)
+    return {key: [row.get(key) for row in table] for key in (table[0] if table else ())}

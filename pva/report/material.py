@@ -225,7 +225,8 @@ def gather(*, study=None, records=None, estimates=None, pictures=None,
     stock : sequence of (Scenario, StockAnswer or dict)
     """
     return Material(
-        study=study, records=records, estimates=as_plain(estimates), pictures=pictures or {},
+        study=study, records=records, estimates=as_plain(estimates),
+        pictures=pictures or getattr(estimates, "tables", None) or {},
         runs=tuple(RunOf(s, d) for s, d in runs),
         stock=tuple(StockOf(s, as_plain(a)) for s, a in stock),
         comparison=as_plain(comparison), commands=tuple(commands))

@@ -32,10 +32,7 @@ def exact(value) -> str:
 
 def percent(value, total: int | None = None) -> str:
     """A chance in percent."""
-    if not known(value):
-        return NOTHING
-    text = chance_words(float(value), total)
-    return "above 99.9 %" if text == "100.0 %" else text
+    return chance_words(float(value), total) if known(value) else NOTHING
 
 
 def percent_range(low, high) -> str:

@@ -20,6 +20,8 @@ from pva.report.figures.canvas import (
 )
 from pva.report.words import interval, known, percent, rate, share
 
+MOST_POINTS = 1500  # more would make the page slow; they are then drawn as an image
+
 
 @dataclass(frozen=True)
 class Dot:
@@ -55,7 +57,7 @@ def dots_figure(name: str, dots: list[Dot], *, title: str, caption: str, words: 
         Label of the axis for other values.
     """
     said = percent if chance else rate
-    told = " ".join(_told(d, said, other_words, unit) for d in dots)
+    told = " ".join([f"{title}.", *(_told(d, said, other_words, unit) for d in dots)])
     svg, _ = picture(name, lambda sheet: _paint_dots(sheet, dots, words, other_words, chance,
                                                      unit),
                      alternative=told, title=title, size=(7.2, 0.95 + 0.36 * len(dots)))
@@ -71,7 +73,7 @@ def dots_figure(name: str, dots: list[Dot], *, title: str, caption: str, words: 
 def _told(dot, said, other_words, unit):
     parts = [f"{dot.name}: {said(dot.value)} {unit}".strip()]
     if known(dot.low) or known(dot.high):
-        parts.append(f"({interval(dot.low, dot.high)})")
+        parts.append(f"({interval(dot.low, dot.high, said)})")
     if known(dot.other):
         parts.append(f"{other_words} {said(dot.other)}")
     return " ".join(parts) + "."
@@ -137,21 +139,21 @@ def growth_figure(name: str, growth: dict, increments: dict | None) -> Figure:
     growth : dict
         ``asymptote_mm``, ``rate`` and, if known, ``measurement_sd_mm``.
     increments : dict or None
-        ``first_mm, years, increment_mm``, one entry a pair of measurements.
+        ``length_mm`` (first of the two), ``years`` between, ``increment_mm``.
     """
     data = _increments(increments)
     told = (f"Growth slows towards {growth['asymptote_mm']:.0f} mm, at a rate of "
             f"{growth['rate']:.3g} a year.")
     if data is not None:
         below = int((data["increment_mm"] < 0).sum())
-        told += (f" {len(data['increment_mm'])} increments are shown; {below} are below zero: "
+        told += (f" {len(data['increment_mm']):,} increments are shown; {below} are below zero: "
                  "measurement error, kept.")
     svg, _ = picture(name, lambda sheet: _paint_growth(sheet, growth, data), alternative=told,
                      title="Growth", size=(7.2, 3.3))
     top, k = growth["asymptote_mm"], growth["rate"]
     rows = [(f"{length:.0f}", f"{(top - length) * (1 - np.exp(-k)):.1f}")
             for length in np.arange(10, top, 10)]
-    caption = ("Left: change of length between two measurements, per year of growing time; open "
+    caption = ("Left: growth per year between two measurements at least 0.4 years apart; open "
                "triangles are below zero and stay in, because leaving them out would make "
                "animals grow faster than they do. Line: the mean curve. Right: the mean curve "
                "from 0 mm.")
@@ -163,10 +165,11 @@ def growth_figure(name: str, growth: dict, increments: dict | None) -> Figure:
 
 
 def _increments(increments):
-    if not increments or not len(increments.get("first_mm", ())):
+    if not increments or not len(increments.get("length_mm", ())):
         return None
-    data = {k: np.array(increments[k], dtype=float) for k in ("first_mm", "years", "increment_mm")}
-    usable = (data["years"] > 0.2) & np.isfinite(data["first_mm"] + data["increment_mm"])
+    data = {k: np.array(increments[k], dtype=float) for k in ("length_mm", "years",
+                                                              "increment_mm")}
+    usable = (data["years"] > 0.4) & np.isfinite(data["length_mm"] + data["increment_mm"])
     return {k: v[usable] for k, v in data.items()} if usable.any() else None
 
 
@@ -178,9 +181,9 @@ def _paint_growth(sheet, growth, data):
     left, right = sheet.subplots(1, 2, width_ratios=[1.35, 1])
     yearly = data["increment_mm"] / data["years"]
     below = yearly < 0
-    left.plot(data["first_mm"][~below], yearly[~below], ls="", marker="o", ms=2.6, color=STREAM,
-              alpha=0.55, mew=0, rasterized=False)
-    left.plot(data["first_mm"][below], yearly[below], ls="", marker="v", ms=4, mfc="none",
+    left.plot(data["length_mm"][~below], yearly[~below], ls="", marker="o", ms=2.6, color=STREAM,
+              alpha=0.55, mew=0, rasterized=len(yearly) > MOST_POINTS)
+    left.plot(data["length_mm"][below], yearly[below], ls="", marker="v", ms=4, mfc="none",
               mec=CLAY, mew=0.8)
     length = np.linspace(0, top, 50)
     left.plot(length, (top - length) * (1 - np.exp(-k)), color=INK)
@@ -189,7 +192,7 @@ def _paint_growth(sheet, growth, data):
     left.set_ylabel("growth per year, mm")
     left.set_xlim(0, None)
     at_line(left, 0.98 * left.get_xlim()[1], left.get_ylim()[1], f"{int(below.sum())} of "
-            f"{len(yearly)} below zero", color=CLAY, dx=0, dy=-6, ha="right", va="top")
+            f"{len(yearly):,} below zero", color=CLAY, dx=0, dy=-6, ha="right", va="top")
     _paint_curve(right, top, k)
 
 

@@ -153,7 +153,7 @@ def _verdicts(material):
     run = material.main
     summary, resolved = run.summary, run.scenario.resolved
     words = {g.name: goal_words(g) for g in resolved.goals}
-    rows = [(f"{g['name']}: {words.get(g['name'], '')}".rstrip(": "),
+    rows = [(_goal_named(g["name"], words.get(g["name"], "")),
              percent(g["chance"], run.replicates), percent_range(g["low"], g["high"]),
              g["verdict"]) for g in summary["goals"]]
     joint = summary["all_goals"]
@@ -169,6 +169,11 @@ def _verdicts(material):
     return table(f"The plan as written: {plan_words(resolved)}; wanted: "
                  f"{percent(resolved.chance_wanted)}",
                  ("Goal or risk", "Chance", "95 % interval", "Verdict"), rows, numbers=(1, 2))
+
+
+def _goal_named(name, words):
+    """Name and meaning of a goal; the meaning alone where it says the name already."""
+    return words if all(w in words for w in name.split()) else f"{name}: {words}".rstrip(": ")
 
 
 def plan_words(resolved) -> str:

@@ -1,16 +1,17 @@
 """What the records say: survival, release survival, detection, tags, growth, density, recruits.
 
-Pictures need tables beside the summary: ``pictures['increments']`` with ``first_mm, years,
-increment_mm`` for growth. Without them the tables stand alone.
+Some pictures need tables beside the summary, as `StudyEstimates.tables` holds them:
+``increments`` (``length_mm, years, increment_mm``) and ``survival_by_interval`` (``interval, stage,
+value, low, high``). Without them the summary stands alone.
 """
 
 from __future__ import annotations
 
-from pva.report.blocks import Heading, Note, Points, Section, Text, table
-from pva.report.estimate_rows import is_release, rows_of
+from pva.report.blocks import Folded, Heading, Note, Points, Section, Text, table
+from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of
 from pva.report.figures.estimates import Dot, dots_figure, growth_figure
 from pva.report.material import Material
-from pva.report.words import count, exact, interval, known, percent, rate, rate_range, share
+from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
 
 LEVELS = {
     0: "no field data: every rate is published or assumed",
@@ -30,10 +31,11 @@ def section(material: Material) -> Section:
     if not summary:
         return Section("estimates", title, (Text(
             "No rate on this page was estimated from field records."),), short)
-    blocks = _level(summary)
-    for part in (_survival, _release, _detection, _tags):
+    blocks = _level(summary) + _survival(summary, _stages(material))
+    blocks += _by_interval(columns_of(material.pictures, "survival_by_interval"))
+    for part in (_release, _bad_years, _detection, _tags):
         blocks += part(summary)
-    blocks += _growth(summary, material.pictures or {})
+    blocks += _growth(summary, columns_of(material.pictures, "increments"))
     for part in (_density, _recruits, _abundance, _models):
         blocks += part(summary)
     blocks += _refused(summary)
@@ -41,6 +43,13 @@ def section(material: Material) -> Section:
     if notes:
         blocks += [Heading("Notes of the estimation"), Points(tuple(notes))]
     return Section("estimates", title, tuple(blocks), short)
+
+
+def _stages(material):
+    """Stages in life order, as the study or the scenario names them."""
+    if material.study is not None and material.study.spec.stages:
+        return [s.name for s in material.study.spec.stages]
+    return [s.name for s in material.scenario.resolved.stages] if material.scenario else []
 
 
 def _level(summary):
@@ -59,20 +68,34 @@ def _rate_table(caption, rows, *, what, note="", say=share, behind="Animals"):
     """Rows with doubt; columns that nobody filled are left out."""
     columns = [("apparent", "Apparent", say), ("value", what, say), ("se", "SE", say),
                ("interval", "95 % interval", None), ("year_sd", "SD between years", say),
-               ("n", behind, exact), ("note", "Mind", str)]
+               ("n", behind, exact)]
     full = [{**r, "interval": interval(r["low"], r["high"], say)} for r in rows]
     used = [c for c in columns if c[0] in ("value", "interval")
             or any(r[c[0]] not in (None, "") for r in full)]
     cells = [[r["name"], *(r[k] if tell is None else tell(r[k]) for k, _, tell in used)]
              for r in full]
-    numbers = [i for i, (k, _, _) in enumerate(used, start=1) if k != "note"]
-    return table(caption, ("What", *(w for _, w, _ in used)), cells, numbers=numbers, note=note)
+    said = " ".join(p for p in (note, _notes(rows)) if p)
+    return table(caption, ("What", *(w for _, w, _ in used)), cells,
+                 numbers=range(1, len(used) + 1), note=said)
 
 
-def _survival(summary):
-    rows = [r for r in rows_of(summary, "survival") if not is_release(r)]
+def _notes(rows):
+    """Notes of rows, each once with the rows it belongs to; heard-only bounds have a table."""
+    by_note: dict[str, list[str]] = {}
+    for row in rows:
+        for part in row["note"].split("; "):
+            if part and "only heard" not in part:
+                by_note.setdefault(part, []).append(row["name"])
+    return " ".join(sentence(note if len(names) == len(rows) else f"{', '.join(names)}: {note}")
+                    for note, names in by_note.items())
+
+
+def _survival(summary, stages):
+    rows = [r for r in rows_of(summary, "survival") if not is_release(r) and not is_bad_year(r)]
     if not rows:
         return []
+    order = {name: i for i, name in enumerate(stages)}
+    rows.sort(key=lambda r: order.get(r["name"].split(" @ ")[0], len(order)))
     both = any(known(r["apparent"]) for r in rows)
     blocks = [Heading("Survival in a year")]
     if any(known(r["value"]) for r in rows):
@@ -110,6 +133,26 @@ def _release(summary):
             _rate_table("Survival after release, by source", rows, what="Estimate")]
 
 
+def _by_interval(columns):
+    if not columns or not columns.get("interval"):
+        return []
+    keys = ("stage", "interval", "value", "low", "high")
+    rows = [(f"{stage}, {when}" if stage else str(when), share(value), interval(low, high, share))
+            for stage, when, value, low, high in zip(*(columns[k] for k in keys), strict=True)]
+    return [Folded("Survival by interval", (table(
+        "Yearly survival by interval between visits", ("What", "Estimate", "95 % interval"), rows,
+        numbers=(1, 2)),))]
+
+
+def _bad_years(summary):
+    rows = [r for r in rows_of(summary, "survival") if is_bad_year(r)]
+    if not rows:
+        return []
+    rows = [{**r, "name": r["name"].removeprefix("bad_year/")} for r in rows]
+    return [_rate_table("Part of the ordinary survival that a named bad year left", rows,
+                        what="Estimate")]
+
+
 def _detection(summary):
     rows = rows_of(summary, "detection")
     if not rows:
@@ -122,7 +165,8 @@ def _detection(summary):
                                           "at a visit."))
     wide = [r["name"] for r in rows if known(r["low"]) and known(r["high"])
             and r["high"] - r["low"] > 0.7]
-    blocks.append(_rate_table("Detection at a visit", rows, what="Estimate"))
+    blocks.append(_rate_table("Detection at a visit", rows, what="Estimate",
+                              behind="Occasions"))
     if wide:
         blocks.append(Note("The data cannot tell", f"The interval of {'; '.join(wide)} spans most "
                            "of 0 to 1."))
@@ -139,11 +183,11 @@ def _tags(summary):
                                               "into an apparent 0.931.")]
 
 
-def _growth(summary, pictures):
+def _growth(summary, increments):
     growth = summary.get("growth")
     blocks = []
     if isinstance(growth, dict) and known(growth.get("asymptote_mm")):
-        blocks.append(growth_figure("growth", growth, pictures.get("increments")))
+        blocks.append(growth_figure("growth", growth, increments))
         blocks.append(_growth_table(growth))
     elif growth:
         blocks.append(_rate_table("Chance that a survivor moves on to the next stage in a year",
@@ -156,17 +200,20 @@ def _growth(summary, pictures):
 
 
 def _growth_table(growth):
+    growth = {**growth, "negative": growth.get("negative_increments", growth.get("negative"))}
     names = (("asymptote_mm", "Mean asymptote, mm"), ("rate", "Growth rate, per year"),
              ("asymptote_sd_mm", "SD of asymptotes between animals, mm"),
              ("measurement_sd_mm", "SD of one measurement, mm"),
-             ("negative", "Increments below zero, kept"), ("animals", "Animals measured twice"))
-    se, ends = growth.get("se") or {}, growth.get("interval") or {}
+             ("years_to_adult", "Years to adult length"),
+             ("negative", "Increments below zero, kept"),
+             ("animals", "Animals measured twice or more"))
     rows = []
     for key, words in names:
         if known(growth.get(key)):
-            low, high = ends.get(key, (None, None)) if isinstance(ends, dict) else (None, None)
-            doubt = se.get(key) if isinstance(se, dict) else None
-            rows.append((words, rate(growth[key]), rate(doubt), rate_range(low, high)))
+            whole = key in ("negative", "animals")
+            rows.append((words, exact(growth[key]) if whole else rate(growth[key]),
+                         rate(growth.get(f"{key}_se")),
+                         interval(growth.get(f"{key}_low"), growth.get(f"{key}_high"))))
     return table("Growth curve", ("What", "Estimate", "SE", "95 % interval"), rows,
                  numbers=(1, 2, 3))
 
@@ -177,14 +224,22 @@ def _density(summary):
         return []
     unit = "animals per m\N{SUPERSCRIPT TWO}"
     blocks = [Heading("Density")]
+    whole = [r for r in rows if not r["stage"]] or rows
+    parts = [r for r in rows if r["stage"]] if len(whole) < len(rows) else []
+    last = {r["place"]: r for r in sorted(whole, key=lambda r: str(r["survey"]))}
     if any(known(r["value"]) for r in rows):
-        blocks.append(dots_figure("density", _dots(rows), title="Density", words="estimate",
+        blocks.append(dots_figure("density", _dots(last.values()),
+                                  title="Density at the latest survey",
+                                  words="estimate",
                                   chance=False, unit=unit,
                                   caption="Animals per square metre with 95 % intervals, blank "
                                           "quadrats counted. Where none was found the line ends "
                                           "at what the digging still allows."))
-    blocks.append(_rate_table(f"Density, {unit}", rows, what="Estimate", say=rate,
+    blocks.append(_rate_table(f"Density, {unit}", whole, what="Estimate", say=rate,
                               behind="Units dug"))
+    if parts:
+        blocks.append(Folded("Density by stage", (_rate_table(
+            f"Density by stage, {unit}", parts, what="Estimate", say=rate, behind="Units dug"),)))
     return blocks
 
 
@@ -199,27 +254,37 @@ def _recruits(summary):
     given = given if isinstance(given, list) else [given]
     kinds = [k for k in ("definite", "probable", "cannot_tell") if any(k in g for g in given)]
     if kinds:
-        cells = [[r["name"], *(count(g.get(k)) for k in kinds), interval(r["low"], r["high"])]
-                 for r, g in zip(rows, given, strict=True)]
-        heads = ("Where", *(k.replace("_", " ") for k in kinds), "Per m\N{SUPERSCRIPT TWO}, 95 %")
+        cells = [[r["name"], *(exact(g.get(k)) for k in kinds), rate(r["value"], 2),
+                  interval(r["low"], r["high"], two)] for r, g in zip(rows, given, strict=True)]
+        heads = ("Where", *(k.replace("_", " ") for k in kinds), _per(given), "95 % interval")
         blocks.append(table("Recruits found", heads, cells, numbers=range(1, len(heads))))
     else:
         blocks.append(_rate_table("Recruits", rows, what="Estimate", say=rate, behind="Found"))
-    none = [r for r in rows if r["value"] == 0 and known(r["high"])]
+    none = [(r["name"], g["density_high"]) for r, g in zip(rows, given, strict=True)
+            if known(g.get("density_high"))]
     if none:
-        blocks.append(Note("None found is not none there", "; ".join(
-            f"{r['name']}: the digging still allows {rate(r['high'], 2)} per m\N{SUPERSCRIPT TWO}"
-            for r in none) + "."))
+        blocks.append(Note("Not found is not absent", "; ".join(
+            f"{name}: the digging still allows {rate(high, 2)} per m\N{SUPERSCRIPT TWO} (95 %)"
+            for name, high in none) + "."))
     return blocks
+
+
+def two(value) -> str:
+    """Two significant figures."""
+    return rate(value, 2)
+
+
+def _per(rows):
+    return "Young per adult" if any("per_adult" in r for r in rows) else \
+        "Per m\N{SUPERSCRIPT TWO}"
 
 
 def _abundance(summary):
     rows = rows_of(summary, "abundance")
     if not rows:
         return []
-    cells = [(r["name"], count(r["value"]),
-              f"{count(r['low'])} to {count(r['high'])}" if known(r["low"]) else rate(None))
-             for r in rows]
+    cells = [(r["name"].replace("/", ", "), count(r["value"]),
+              interval(r["low"], r["high"], count)) for r in rows]
     return [Heading("Abundance"), table("Animals by site and stage",
                                         ("What", "Estimate", "95 % interval"), cells,
                                         numbers=(1, 2))]
@@ -246,6 +311,7 @@ def _models(summary):
                                                          "AICc above the best", "Support"), rows,
                             numbers=(1, 2, 3)))
     fit = summary.get("fit") or {}
+    fit = fit if "overdispersion" in fit else {}
     if known(fit.get("overdispersion")):
         blocks.append(Text(f"Overdispersion is {fit['overdispersion']:.2f} (1 means that animals "
                            "behave independently); chance of a misfit this large if the model "

@@ -69,6 +69,9 @@ def rate_prose(key: str) -> str:
     """The key of a rate as it stands in a sentence."""
     if key.startswith("recruitment/per_adult"):
         return "the number of recruits per adult"
+    if key.startswith("recruitment/settlement/"):
+        target = key.removeprefix("recruitment/settlement/").replace("_", " ")
+        return f"the {target} that settlement is solved for"
     kind, _, rest = key.partition("/")
     if not rest:
         return key

@@ -1,0 +1,227 @@
+"""The page: whole, closed in itself, safe with any text, and true to its numbers."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import re
+from html.parser import HTMLParser
+
+import pytest
+from conftest import ANSWER, ESTIMATES, EVIL, UNREACHABLE
+
+from pva.report.material import gather
+from pva.report.page import embedded, render_report, write_report
+
+VOID = {"meta", "input", "br", "hr", "img", "col", "link"}
+SVG_ALONE = re.compile(r"<(path|use|rect|circle|image|line|stop|polygon|ellipse)\b[^>]*/>")
+
+
+class Outline(HTMLParser):
+    """Walks a page and notes what a checker needs."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.faults, self.ids, self.tags, self.text = [], [], [], [], []
+        self.attributes = []
+
+    def handle_starttag(self, tag, attrs):
+        given = dict(attrs)
+        self.tags.append(tag)
+        self.attributes.append((tag, given))
+        if "id" in given:
+            self.ids.append(given["id"])
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open[-1] != tag:
+            self.faults.append(f"</{tag}> closes {self.open[-1:]}")
+            return
+        self.open.pop()
+
+    def handle_data(self, data):
+        if not self.open or self.open[-1] not in ("style", "script"):
+            self.text.append(data)
+
+
+def outline(page: str) -> Outline:
+    walked = Outline()
+    walked.feed(page)
+    return walked
+
+
+@pytest.fixture(scope="module")
+def whole_page(everything):
+    return render_report(everything)
+
+
+@pytest.fixture(scope="module")
+def bare_page(level_0):
+    return render_report(level_0)
+
+
+@pytest.fixture(params=["bare_page", "whole_page"])
+def page(request):
+    return request.getfixturevalue(request.param)
+
+
+def test_tags_are_balanced_and_ids_unique(page):
+    walked = outline(page)
+    assert walked.faults == []
+    assert walked.open == []
+    assert sorted(walked.ids) == sorted(set(walked.ids))
+
+
+def test_every_reference_stays_inside_the_page(page):
+    """No address of the outside world; links, labels and drawings point to ids that exist."""
+    assert not re.search(r"(?:https?:)?//[a-z0-9]", page, re.I)
+    walked = outline(page)
+    ids = set(walked.ids)
+    for tag, given in walked.attributes:
+        assert "src" not in given and tag not in ("link", "iframe", "object", "base")
+        for name in ("href", "xlink:href"):
+            if given.get(name) and not given[name].startswith("data:image/png;base64,"):
+                assert given[name].startswith("#") and given[name][1:] in ids
+        for name in ("for", "aria-labelledby", "aria-describedby"):
+            assert all(part in ids for part in (given.get(name) or "").split())
+    assert all(name in ids for name in re.findall(r"url\(#([^)]+)\)", page))
+
+
+def test_text_of_users_never_becomes_markup(page):
+    assert EVIL not in page
+    assert "alert(" not in re.sub(r"&lt;script&gt;alert\(.*?\)&lt;/script&gt;", "", page)
+    assert "<b>Now</b>" not in page
+    assert page.count("<script") == page.count("</script>") <= 2
+
+
+def test_nothing_that_is_not_a_number_is_printed(page):
+    words = " ".join(outline(page).text)
+    assert not re.search(r"\b(nan|NaN|None|inf|Infinity|null)\b", words)
+
+
+def test_landmarks_headings_and_language(page):
+    walked = outline(page)
+    assert page.startswith("<!DOCTYPE html>") and '<html lang="en">' in page
+    for tag in ("header", "nav", "main", "footer", "h1", "title"):
+        assert tag in walked.tags
+    assert ("a", {"class": "skip", "href": "#answer"}) in walked.attributes
+    levels = [int(t[1]) for t in walked.tags if re.fullmatch(r"h[1-6]", t)]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(b <= a + 1 for a, b in zip(levels, levels[1:], strict=False))
+
+
+def test_figures_say_what_they_show_and_give_their_numbers(page):
+    figures = re.findall(r"<figure.*?</figure>", page, re.S)
+    assert len(figures) >= 3
+    for figure in figures:
+        name = re.search(r'<figure id="([^"]+)"', figure).group(1)
+        label = f'role="img" aria-labelledby="{name}-title {name}-desc"'
+        assert label in figure
+        described = re.search(rf'<desc id="{name}-desc">(.*?)</desc>', figure, re.S).group(1)
+        assert re.search(r"\d", described) and len(described) > 30
+        assert "<figcaption>" in figure and "<details>" in figure and "<table" in figure
+
+
+def test_tables_have_captions_and_scopes(page):
+    for table in re.findall(r"<table.*?</table>", page, re.S):
+        assert "<caption>" in table and '<th scope="col"' in table and '<th scope="row"' in table
+        heads = table.split("</thead>")[0].count("<th ")
+        for row in re.findall(r"<tr>.*?</tr>", table.split("</thead>")[1], re.S):
+            assert row.count("<th ") + row.count("<td") == heads
+
+
+def test_text_in_pictures_stays_text(page):
+    assert len(re.findall(r"<svg.*?<text\b", page, re.S)) >= 3
+    assert "<metadata" not in page and "dc:date" not in page
+
+
+def test_the_same_material_gives_the_same_page(level_0, bare_page):
+    assert render_report(level_0) == bare_page
+
+
+def test_answer_comes_first_with_its_doubt(whole_page):
+    page = whole_page
+    first = page.index("About 120 juveniles a year, released 2026 to 2029 (490 in all)")
+    assert first < page.index("What the data are")
+    words = re.sub(r"\s+", " ", " ".join(outline(page).text))
+    assert "give a chance of about 8 in 10 of meeting every goal." in words
+    assert "places the number at 110 to 140 a year (95 % interval)" in words
+    assert "runs from 30 to more than 1,600 (95 of 100 sets)" in words
+    assert "The assumption that matters most." in words
+    assert "no number is enough (best chance 12 %); what binds: hosts." in words
+
+
+def test_unreachable_and_undecided_are_answers(plan):
+    page = render_report(gather(stock=[(plan, UNREACHABLE)]))
+    assert "Not reachable: no number up to 1,600 juveniles a year" in page
+    assert "With the limit of hosts lifted the best chance becomes 85 %." in page
+    undecided = UNREACHABLE | {"reachable": None, "limit": None, "limits_lifted": []}
+    assert "Cannot tell yet whether any number is enough" in render_report(
+        gather(stock=[(plan, undecided)]))
+
+
+def test_without_stock_the_plan_itself_is_judged(level_0, bare_page):
+    page = bare_page
+    joint = level_0.main.summary["all_goals"]
+    assert "With the plan as written the chance of meeting every goal is" in page
+    assert f"the verdict is: {joint['verdict']}." in page
+    assert "The search for the number to stock has not been run" in page
+    assert "There are no field records behind this page." in page
+
+
+def test_estimates_alone_make_a_page():
+    page = render_report(gather(estimates=ESTIMATES))
+    assert "no scenario has been run yet" in page
+    words = " ".join(outline(page).text)
+    assert "0.931" in words and "0.946" in words
+    assert "The interval of antenna spans most of 0 to 1." in words
+    assert "Fennel Bar, 2025: the digging still allows 0.12 per m\u00b2 (95 %)." in words
+    assert "too few" in words and "ten seen again" in words
+
+
+def test_row_account_adds_up_and_positions_are_coarse(whole_page):
+    page = whole_page
+    assert "Of 2 rows read, 1 were used as they stand, 0 were used with a flag and 1 were set " \
+           "aside, and these add up." in re.sub(r"\s+", " ", page)
+    assert "(-3.3, 0.5)" in page and "3.26775" not in page and "0.45319" not in page
+
+
+def test_rows_that_do_not_add_up_are_said(everything):
+    account = everything.records.account
+    wrong = dataclasses.replace(account, tables=account.tables.assign(used=0))
+    records = dataclasses.replace(everything.records, account=wrong)
+    assert "DO NOT ADD UP" in render_report(gather(records=records))
+
+
+def test_data_for_the_reader_cannot_end_their_script(whole_page):
+    assert str(embedded({"unit": "</script><b>&"})) == \
+        '{"unit": "\\u003c/script\\u003e\\u003cb\\u003e\\u0026"}'
+    page = whole_page
+    held = re.search(r'<script type="application/json" class="curve">(.*?)</script>', page,
+                     re.S).group(1)
+    data = json.loads(held)
+    assert data["number"] == ANSWER["curve"]["number"] and data["wanted"] == 0.8
+    assert data["place"]["x1"] > data["place"]["x0"] and data["place"]["y1"] < data["place"]["y0"]
+
+
+def test_cautions_and_record_are_there(everything, whole_page):
+    words = re.sub(r"\s+", " ", " ".join(outline(whole_page).text))
+    for said in ("permits", "donor bed", "invasive species", "never alone", "genetics",
+                 "no legal advice", "local codes and licensed practice decide"):
+        assert said in words
+    assert everything.main.scenario.digest in words
+    assert "pva report study --seed 3" in words
+
+
+def test_a_page_of_nothing_is_written_whole(tmp_path):
+    written = write_report(tmp_path / "report.html")
+    text = written.read_text(encoding="utf-8")
+    assert text.rstrip().endswith("</html>")
+    assert "Nothing has been run yet, so there is no answer." in text
+    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]

@@ -1,0 +1,103 @@
+"""Numbers and phrases of the page."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import pva.report
+from pva.report import words
+from pva.report.estimate_rows import columns_of, rows_of
+from pva.report.figures.canvas import spread_labels
+from pva.report.sections.goals import goal_words, rate_prose, rate_words
+from pva.report.sections.projection import needed
+from pva.scenario.resolved import Goal
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    (None, "\u2013"), (float("nan"), "\u2013"), (0, "0"), (3.24, "3.2"), (715, "720"),
+    (2392, "2,390")])
+def test_animals_are_rounded(value, said):
+    assert words.count(value) == said
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    (0.853, "85 %"), (0.0231, "2.3 %"), (0.0, "0 %"),
+    (float("nan"), "\u2013")])
+def test_chances(value, said):
+    assert words.percent(value) == said
+
+
+def test_never_seen_is_not_never():
+    assert words.percent(0.0, 10_000) == "below 0.03 %"
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    (4e-4, "4 \u00d7 10\u207b\u2074"), (56000, "56,000"), (0.946, "0.946"),
+    (2.5e-5, "2.5 \u00d7 10\u207b\u2075")])
+def test_rates(value, said):
+    assert words.rate(value) == said
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    (-85.2, "\u221285"), (-0.61, "\u22120.61"), (100.0, "+100"), (0.0, "0")])
+def test_differences_carry_their_sign(value, said):
+    assert words.signed(value) == said
+
+
+def test_positions_lose_their_detail_and_counts_do_not():
+    text = "Latitude 45.67891 and longitude -93.12345, length 75.92 mm, row 1234"
+    assert words.coarse(text) == "Latitude 45.7 and longitude -93.1, length 75.92 mm, row 1234"
+
+
+def test_number_read_off_the_curve():
+    """Straight line between 100 (0.75) and 150 (0.85): 0.8 is at 125."""
+    numbers, chances = [0, 50, 100, 150], [0.1, 0.5, 0.75, 0.85]
+    assert needed(numbers, chances, 0.8) == pytest.approx(125)
+    assert needed(numbers, chances, 0.05) == 0
+    assert needed(numbers, chances, 0.86) is None
+
+
+def test_goals_in_words():
+    goal = Goal("g", "wild_adults", 1500, False, (2050, 2050), where=("A", "B"))
+    assert goal_words(goal) == "at least 1,500 wild-born adults in 2050 at A and B"
+    share = Goal("s", "wild_share", 0.5, False, (2040, 2050), of_years=6)
+    assert goal_words(share) == \
+        "wild-born share of adults at least 0.5 in 6 of the years 2040 to 2050"
+
+
+def test_rates_in_words():
+    assert rate_words("survival/adult @ Tallow Bend") == "survival: adult at Tallow Bend"
+    assert rate_prose("survival/adult") == "the yearly survival of the stage adult"
+    assert rate_prose("recruitment/settlement/recruits_per_adult") == \
+        "the recruits per adult that settlement is solved for"
+
+
+def test_labels_keep_their_distance():
+    placed = spread_labels([0.5, 0.0, 0.01], 0.1)
+    assert placed == pytest.approx([0.5, 0.0, 0.1])
+
+
+def test_estimate_rows_from_any_form():
+    one = rows_of({"tag_retention": {"tag": 0.98, "low": 0.97, "high": 0.99}}, "tag_retention")
+    assert one[0]["value"] == 0.98 and one[0]["name"] == "tag retention"
+    named = rows_of({"detection": {"antenna": {"value": 0.7, "interval": [0.6, 0.8]}}},
+                    "detection")
+    assert (named[0]["name"], named[0]["low"]) == ("antenna", 0.6)
+    by_survey = rows_of({"density": [{"name": "density/Bar/adult", "survey": "2025",
+                                      "value": 1.0}]}, "density")
+    assert by_survey[0]["name"] == "Bar, adult, 2025"
+    assert columns_of({"t": [{"a": 1}, {"a": 2}]}, "t") == {"a": [1, 2]}
+
+
+def test_only_the_canvas_imports_matplotlib():
+    found = []
+    for file in Path(pva.report.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            names = [node.module or ""] if isinstance(node, ast.ImportFrom) else [
+                a.name for a in node.names] if isinstance(node, ast.Import) else []
+            if any(n.split(".")[0] == "matplotlib" for n in names):
+                found.append(file.name)
+    assert set(found) == {"canvas.py"}
