@@ -2,9 +2,9 @@
 
 import click
 
-from pva.cli.check import check
+from pva.cli.checking import check
 from pva.cli.decisions import compare, stock
-from pva.cli.demo import demo
+from pva.cli.demo_chain import demo
 from pva.cli.guard import GuardedGroup
 from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show

@@ -59,12 +59,15 @@ def _find_a_place(part: str) -> None:
         return
     beside = _PACKAGE / part / "__pycache__"
     if not _writable(beside) and not _writable(_user_cache()):
-        folder = tempfile.mkdtemp(prefix="pva-compiled-")
+        folder = tempfile.mkdtemp(prefix="pva-code-")
         atexit.register(shutil.rmtree, folder, ignore_errors=True)
         os.environ["NUMBA_CACHE_DIR"] = folder
 
 
 def _writable(folder: Path) -> bool:
-    while not folder.exists():
-        folder = folder.parent
-    return os.access(folder, os.W_OK)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        tempfile.TemporaryFile(dir=folder).close()
+    except OSError:
+        return False
+    return True

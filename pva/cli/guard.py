@@ -61,7 +61,8 @@ def _stopped(ctx) -> None:
     session = ctx.meta.get("pva.session")
     kept = session.files if session else []
     if kept:
-        said = f"Stopped. Finished and kept: {', '.join(str(f) for f in kept)}."
+        from pva.cli.session import listed
+        said = f"Stopped. Finished and kept: {', '.join(listed(kept))}."
     else:
         said = "Stopped before anything was finished. Files written earlier are unchanged."
     click.echo("\n" + said, err=True)

@@ -2,40 +2,37 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from pva.cli.decisions import compare_and_write, read_all, stock_and_write
+from pva.cli.estimate_files import SUMMARY, read_json, read_pictures
 from pva.cli.first_run import announce
+from pva.cli.places import results_folder
 from pva.cli.runs import run_and_write
 from pva.cli.session import Session
-
-SUMMARY_FILE, PICTURES_FILE = "summary.json", "pictures.json"
 
 
 def collect(session: Session, study) -> dict:
     """Arguments of `pva.report.write_report` for a study.
 
-    Runs, numbers to stock and comparisons are read from the results folder where they were made
-    with the same question (same digest); those of the main scenario, and the comparison, are made
-    now where they are missing or out of date.
+    Results are read where they were made for the same question (same digest). Those of the main
+    scenario, and the comparison, are made now where they are missing or out of date.
     """
     from pva.field import read_records
     from pva.scenario.scenario import read_scenario
 
-    folder = session.out or study.results_folder
     paths = scenario_paths(study)
     questions = read_all(paths, read_scenario)
     announce(session)
-    runs = [(q, data) for i, (q, p) in enumerate(zip(questions, paths, strict=True))
-            if (data := _run(session, q, p, folder, needed=i == 0)) is not None]
-    stocked = [(q, answer) for i, (q, p) in enumerate(zip(questions, paths, strict=True))
-               if (answer := _stock(session, q, p, folder, needed=i == 0)) is not None]
+    kept = [Kept(session, study, q, p) for q, p in zip(questions, paths, strict=True)]
+    runs = [(k.question, k.run()) for k in kept[:1]]
+    runs += [(k.question, data) for k in kept[1:] if (data := k.fresh_run()) is not None]
+    stocked = [(k.question, answer) for i, k in enumerate(kept)
+               if (answer := k.stock() if i == 0 else k.fresh_stock()) is not None]
     return {"study": study, "records": read_records(study),
-            "estimates": _json(study.estimates_folder / SUMMARY_FILE),
-            "pictures": _json(study.estimates_folder / PICTURES_FILE),
-            "runs": runs, "stock": stocked,
-            "comparison": _comparison(session, questions, paths, folder),
+            "estimates": read_json(study.estimates_folder / SUMMARY),
+            "pictures": read_pictures(study.estimates_folder), "runs": runs, "stock": stocked,
+            "comparison": kept[0].comparison(questions) if len(kept) > 1 else None,
             "commands": _commands(study)}
 
 
@@ -48,18 +45,70 @@ def scenario_paths(study) -> list[Path]:
     return [study.place(name) for name in ([main] if main else []) + list(named.compare)]
 
 
-def _run(session, question, path, folder, *, needed):
-    from pva.results.store import read_dataset
+class Kept:
+    """Results of one scenario: on disk if they still fit, else made now.
 
-    file = folder / f"{path.stem}.nc"
-    data = _opened(file, read_dataset)
-    if data is not None and data.attrs.get("digest") == question.digest:
-        return data
-    if not needed:
+    Parameters
+    ----------
+    session : Session
+        With --out, results are looked for there first, and new ones are written there.
+    study : Study
+    question : Scenario
+    path : Path
+        Its file.
+    """
+
+    def __init__(self, session: Session, study, question, path: Path):
+        self.question, self._session, self._path = question, session, path
+        self._folder = results_folder(path, session.out)
+        self._places = list(dict.fromkeys([self._folder, study.results_folder]))
+
+    def fresh_run(self):
+        """Data set of a run of this very question, or None."""
+        from pva.results.store import read_dataset
+
+        for place in self._places:
+            data = _opened(place / f"{self._path.stem}.nc", read_dataset)
+            if data is not None and data.attrs.get("digest") == self.question.digest:
+                return data
         return None
-    session.note(f"{file} is missing or out of date: running {path.name}")
-    run_and_write(session, question, path, folder)
-    return read_dataset(file)
+
+    def run(self):
+        """Data set of a run."""
+        found = self.fresh_run()
+        if found is None:
+            self._say("nc", "running")
+            run_and_write(self._session, self.question, self._path, self._folder)
+            found = self.fresh_run()
+        return found
+
+    def fresh_stock(self) -> dict | None:
+        """Number to stock for this very question, or None."""
+        return self._json("stock.json", lambda found: found.get("digest") == self.question.digest)
+
+    def stock(self) -> dict | None:
+        """Number to stock; None where the scenario asks for none."""
+        found, resolved = self.fresh_stock(), self.question.resolved
+        if found is not None or not resolved.goals or not resolved.releases:
+            return found
+        self._say("stock.json", "searching")
+        return stock_and_write(self._session, self.question, self._path, folder=self._folder)
+
+    def comparison(self, questions: list) -> dict:
+        """All questions against this one, the first."""
+        digests = [q.digest for q in questions]
+        found = self._json("compare.json", lambda found: found.get("digests") == digests)
+        if found is not None:
+            return found
+        self._say("compare.json", "comparing")
+        return compare_and_write(self._session, questions, self._path, self._folder)
+
+    def _json(self, ending, fits):
+        found = (read_json(place / f"{self._path.stem}.{ending}") for place in self._places)
+        return next((f for f in found if f is not None and fits(f)), None)
+
+    def _say(self, ending, doing):
+        self._session.note(f"{self._path.stem}.{ending} is missing or out of date: {doing}")
 
 
 def _opened(file, read):
@@ -68,31 +117,6 @@ def _opened(file, read):
         return read(file) if file.is_file() else None
     except (OSError, ValueError):
         return None
-
-
-def _stock(session, question, path, folder, *, needed):
-    kept = _json(folder / f"{path.stem}.stock.json")
-    if kept is not None and kept.get("digest") == question.digest:
-        return kept
-    resolved = question.resolved
-    if not needed or not resolved.goals or not resolved.releases:
-        return None
-    session.note(f"{path.stem}.stock.json is missing or out of date: searching")
-    return stock_and_write(session, question, path, folder=folder)
-
-
-def _comparison(session, questions, paths, folder):
-    if len(questions) < 2:
-        return None
-    kept = _json(folder / f"{paths[0].stem}.compare.json")
-    if kept is not None and kept.get("digests") == [q.digest for q in questions]:
-        return kept
-    session.note(f"{paths[0].stem}.compare.json is missing or out of date: comparing")
-    return compare_and_write(session, questions, paths[0], folder)
-
-
-def _json(path: Path) -> dict | None:
-    return _opened(path, lambda file: json.loads(file.read_text(encoding="utf-8")))
 
 
 def _commands(study) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import click
 
-WIDTH = 100
+MOST_LISTED = 6
 _MOST_SEED = 2**64 - 1
 
 
@@ -72,8 +72,8 @@ class Session:
 
     def finish(self, document: dict) -> None:
         """List the files written, and print the JSON object if it was asked for."""
-        for path in self.files:
-            self.note(f"Written: {path}")
+        for line in listed(self.files):
+            self.note(f"Written: {line}")
         if self.json:
             click.echo(json_text(document))
 
@@ -86,6 +86,18 @@ class Session:
         from pva.cli.printing import progress_bar
         with progress_bar(words) as tell:
             yield tell
+
+
+def listed(files: list[Path]) -> list[str]:
+    """Files as people list them: one by one, or the first of a folder and how many more."""
+    files = list(dict.fromkeys(files))
+    if len(files) <= MOST_LISTED:
+        return [str(f) for f in files]
+    folders: dict[Path, list[Path]] = {}
+    for file in files:
+        folders.setdefault(file.parent, []).append(file)
+    return [str(inside[0]) + (f" and {len(inside) - 1} more beside it" if len(inside) > 1 else "")
+            for inside in folders.values()]
 
 
 def json_text(document: dict) -> str:

@@ -6,26 +6,57 @@ from pathlib import Path
 
 import click
 
-from pva.cli.first_run import announce
-from pva.cli.places import estimates_folder
 from pva.cli.session import Session, shared_options
 
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
+@click.option("--model", metavar="NAME", help="Survival model to report, named as in the table of "
+                                              "models, in place of the best.")
 @shared_options
-def estimate(session: Session, study: Path) -> None:
+def estimate(session: Session, study: Path, model: str | None) -> None:
     """Estimate survival, growth, density and recruits from the field tables of a study.
 
-    Writes estimates.yaml, estimates.nc, set_aside.csv and figures into estimates/ of the study, or
-    into --out.
+    Writes estimates.yaml, estimates.nc, set_aside.csv, summary.json and figures into estimates/ of
+    the study, or into --out.
     """
-    raise NotImplementedError
+    from pva.cli.estimate_words import tell_estimate
+
+    summary = estimate_and_write(session, study, model=model)
+    tell_estimate(session, summary)
+    session.finish(summary)
 
 
-def estimate_and_write(session: Session, path: Path) -> dict:
-    """Estimate a study, write its estimates folder, and return the summary."""
-    raise NotImplementedError
+def estimate_and_write(session: Session, path: Path, *, model: str | None = None,
+                       account: bool = True) -> dict:
+    """Estimate a study, write its estimates folder, and return the summary.
+
+    Parameters
+    ----------
+    session : Session
+    path : Path
+        The study.
+    model : str or None
+        Survival model to report.
+    account : bool
+        Whether to print the row account as soon as the tables are read.
+    """
+    from pva.cli.estimate_files import write_all
+    from pva.cli.first_run import announce
+    from pva.cli.places import estimates_folder
+    from pva.field import account_lines, read_records, read_study
+
+    study = read_study(path)
+    records = read_records(study)
+    if account:
+        for line in account_lines(records.account):
+            session.say(line)
+        session.say()
+    announce(session, "estimate")
+    from pva.estimate import estimate as estimate_study
+
+    found = estimate_study(study, records=records, model=model)
+    return write_all(session, found, records, estimates_folder(study.folder, session.out))
 
 
 @click.command()

@@ -27,6 +27,7 @@ def demo(session: Session, folder: Path, open_page: bool) -> None:
     """
     from pva.cli.demo_files import copy_demo, remember
 
+    folder, session.out = session.out or folder, None
     session.say(INVENTED)
     steps = Steps(session)
     with steps("study copied"):
@@ -41,35 +42,36 @@ def demo(session: Session, folder: Path, open_page: bool) -> None:
 
 
 def _chain(session: Session, steps: Steps, folder: Path) -> dict:
+    from pva.cli.checking import row_sum
     from pva.cli.decisions import compare_and_write, stock_and_write
+    from pva.cli.first_run import announce
+    from pva.cli.report_material import scenario_paths
     from pva.cli.runs import run_and_write
     from pva.cli.studies import estimate_and_write, report_and_write
+    from pva.field import read_study
     from pva.scenario.scenario import read_scenario
 
-    paths = [folder / "scenarios" / f"{name}.yaml" for name in (MAIN, BLOCKED)]
+    results = folder / "results"
     with steps("estimates from the field tables"):
-        estimates = estimate_and_write(session, folder)
-    questions = [read_scenario(p) for p in paths]
+        estimates = estimate_and_write(session, folder, account=False)
+    session.say(f"  {row_sum(estimates['rows'])}")
+    paths = scenario_paths(read_study(folder))
+    main, blocked = (folder / "scenarios" / f"{name}.yaml" for name in (MAIN, BLOCKED))
+    questions = {p: read_scenario(p) for p in paths}
+    announce(session)
     with steps("the plan projected"):
-        runs = [run_and_write(session, q, p, _results(session, folder))
-                for q, p in zip(questions, paths, strict=True)]
+        projected = run_and_write(session, questions[main], main, results)
     with steps("the number to stock"):
-        stocked = stock_and_write(session, questions[0], paths[0],
-                                  folder=_results(session, folder))
-    with steps("the same with fish passage blocked"):
-        blocked = stock_and_write(session, questions[1], paths[1],
-                                  folder=_results(session, folder))
-    with steps("both compared in the same luck"):
-        compared = compare_and_write(session, questions, paths[0], _results(session, folder))
+        stocked = stock_and_write(session, questions[main], main, folder=results)
+    with steps("the number to stock with fish passage blocked"):
+        stuck = stock_and_write(session, questions[blocked], blocked, folder=results)
+    with steps(f"{len(paths)} scenarios compared in the same luck"):
+        compared = compare_and_write(session, list(questions.values()), paths[0], results)
     with steps("report"):
         page = report_and_write(session, folder)
     return {"study": str(folder), "report": str(page), "invented": True, "seconds": steps.seconds,
-            "rows": estimates.get("rows"), "stock": stocked, "stock_blocked": blocked,
-            "run": runs[0], "compare": compared}
-
-
-def _results(session: Session, folder: Path) -> Path:
-    return session.out or folder / "results"
+            "rows": estimates["rows"], "run": projected, "stock": stocked,
+            "stock_blocked": stuck, "compare": compared}
 
 
 class Steps:

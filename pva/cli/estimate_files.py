@@ -1,0 +1,94 @@
+"""The estimates folder: numbers, covariance, rows set aside, summary, figures with their data."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+from pva.cli.session import Session
+
+ESTIMATES, SUMMARY, EDITED = "estimates.yaml", "summary.json", "estimates.edited.yaml"
+FIGURES = "figures"
+
+
+def write_all(session: Session, found, records, folder: Path) -> dict:
+    """Write everything `pva estimate` gives.
+
+    An estimates.yaml that a person has changed since it was written is kept under another name.
+
+    Returns
+    -------
+    dict
+        The summary, as written.
+    """
+    from pva.estimate import write_estimates
+    from pva.field import write_set_aside
+    from pva.files import digest
+    from pva.results.store import write_json
+
+    _keep_edited(session, folder)
+    summary = found.summary()
+    session.wrote(write_estimates(found, folder / ESTIMATES))
+    if found.covariance.keys:
+        session.wrote(folder / "estimates.nc")
+    session.wrote(write_set_aside(records.account, folder))
+    session.wrote(*_write_figures(found, summary, folder / FIGURES))
+    summary["estimates_digest"] = digest(folder / ESTIMATES)
+    session.wrote(write_json(folder / SUMMARY, summary))
+    return summary
+
+
+def _keep_edited(session, folder):
+    from pva.files import digest
+
+    path = folder / ESTIMATES
+    known = (read_json(folder / SUMMARY) or {}).get("estimates_digest")
+    if path.is_file() and digest(path) != known:
+        path.replace(folder / EDITED)
+        session.note(f"{path} was not as `pva estimate` wrote it; it is kept as "
+                     f"{folder / EDITED}.")
+
+
+def read_json(path: Path) -> dict | None:
+    """A JSON file, or None where it is missing or broken."""
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+
+
+def _write_figures(found, summary, folder):
+    """Every figure of the page's part on estimates, and the tables behind them as CSV."""
+    from pva.files import write_text_atomic
+    from pva.report.material import gather
+    from pva.report.sections.estimates import section
+
+    for name, table in found.tables.items():
+        text = io.StringIO()
+        table.to_csv(text, index=False, lineterminator="\n")
+        yield write_text_atomic(folder / f"{name}.csv", text.getvalue())
+    pictures = read_pictures(folder.parent)
+    for block in section(gather(estimates=summary, pictures=pictures)).blocks:
+        if getattr(block, "kind", "") == "figure":
+            yield write_text_atomic(folder / f"{block.name}.svg", _alone(block.svg))
+
+
+def _alone(svg: str) -> str:
+    """A picture of the page as a file of its own, which must name its own standard."""
+    return svg if "xmlns=" in svg else svg.replace(
+        "<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+
+
+def read_pictures(folder: Path) -> dict:
+    """Tables behind the figures of an estimates folder, as the page wants them."""
+    import pandas as pd
+
+    path = folder / FIGURES / "increments.csv"
+    try:
+        table = pd.read_csv(path)
+        return {"increments": {"first_mm": table["length_mm"].tolist(),
+                               "years": table["years"].tolist(),
+                               "increment_mm": table["increment_mm"].tolist()}}
+    except (OSError, ValueError, KeyError):
+        return {}

@@ -1,0 +1,139 @@
+"""What `pva estimate` says about its numbers."""
+
+from __future__ import annotations
+
+from pva.cli.session import Session
+from pva.results.wording import chance_words
+
+HEARD = ("A heard tag is no live animal: with every animal that was only heard dead by then, and "
+         "with every one alive")
+
+
+def tell_estimate(session: Session, summary: dict) -> None:
+    """Say the answer, then tables in the order of the page."""
+    session.answer(answer_of_estimate(summary))
+    session.table(["survival in a year", "apparent", "corrected", "SE", "95 % interval",
+                   "years SD", "animals"],
+                  [survival_cells(r) for r in summary["survival"] if r["per"] == "year"])
+    session.table(["through the event", "survival", "SE", "95 % interval", "animals"],
+                  [_event(r) for r in summary["survival"] if r["per"] != "year"])
+    _tell_heard(session, summary["survival"])
+    session.table(["detection at a visit", "value", "95 % interval"],
+                  [[r["name"], share(r["value"]), _interval(r)] for r in summary["detection"]])
+    for line in (*growth_lines(summary), *_tag_lines(summary)):
+        session.say(line)
+    session.table(["moves on within a year", "share of survivors", "95 % interval"],
+                  [[r["name"], share(r["value"]), _interval(r)]
+                   for r in summary.get("transitions", [])])
+    session.table(["animals per m2, latest survey", "survey", "value", "95 % interval",
+                   "units dug", "blank"],
+                  [[r["name"], r["survey"], f"{r['value']:.2g}", _interval(r, "{:.2g}"),
+                    r["units"], r["blanks"]] for r in latest(summary["density"])])
+    session.table(["recruits, latest survey", "survey", "definite", "probable", "cannot tell"],
+                  [[r["name"], r["survey"], r["definite"], r["probable"], r["cannot_tell"]]
+                   for r in latest(summary["recruits"])])
+    for line in not_told(summary):
+        session.say(line)
+    for text in summary.get("notes", []):
+        session.note(f"Note: {text}")
+
+
+def answer_of_estimate(summary: dict) -> str:
+    """One sentence: the survival that decides the plan, else what the records allow."""
+    yearly = [r for r in summary["survival"] if r["per"] == "year" and _value(r) is not None]
+    level = f"The records reach level {summary['level']} of 4"
+    if not yearly:
+        return f"{level}; they give no survival."
+    row = next((r for r in yearly if r["name"] == "survival/adult"), yearly[0])
+    of = row["name"].partition("/")[2]
+    said = f"{level}: {of} survival is {share(_value(row))} a year (95 % interval {_interval(row)}"
+    if row["corrected"] is not None and row["apparent"] is not None:
+        said += f"; {share(row['apparent'])} with lost tags counted as deaths"
+    return said + ")."
+
+
+def survival_cells(row: dict) -> list:
+    """Cells of one yearly survival."""
+    return [row["name"].removeprefix("survival/"), share(row["apparent"]),
+            share(row["corrected"]), share(row["se"]), _interval(row), share(row["year_sd"]),
+            row["n"]]
+
+
+def _event(row):
+    return [row["name"], share(_value(row)), share(row["se"]), _interval(row), row["n"]]
+
+
+def _value(row):
+    return row["apparent"] if row["corrected"] is None else row["corrected"]
+
+
+def share(value: float | None) -> str | None:
+    """A rate to three decimals, because 0.02 decides plans."""
+    return None if value is None else f"{value:.3f}"
+
+
+def _interval(row, form="{:.3f}"):
+    if row["low"] is None or row["high"] is None:
+        return ""
+    return f"{form.format(row['low'])} to {form.format(row['high'])}"
+
+
+def _tell_heard(session, rows):
+    bounded = [r for r in rows if r.get("heard_dead") is not None]
+    if bounded:
+        session.say("\n" + HEARD + ": " + "; ".join(
+            f"{r['name']} {share(r['heard_dead'])} and {share(r['heard_alive'])}"
+            for r in bounded) + ".")
+
+
+def growth_lines(summary: dict) -> list[str]:
+    """The growth curve in a sentence, one a species."""
+    growth = summary["growth"]
+    if not growth:
+        return []
+    if "asymptote_mm" in growth:
+        return ["\n" + _growth(growth)]
+    return ["\n" + "\n".join(f"{name}: {_growth(one)}" for name, one in growth.items())]
+
+
+def _growth(growth):
+    said = (f"Growth slows towards {growth['asymptote_mm']:.1f} mm at a rate of "
+            f"{growth['rate']:.3f} a year; measurement error has SD "
+            f"{growth['measurement_sd_mm']:.1f} mm")
+    if growth.get("negative_increments"):
+        said += (f"; {growth['negative_increments']} increments below zero are such error and stay "
+                 "in")
+    if growth.get("years_to_adult") is not None:
+        said += f"; adult after {growth['years_to_adult']:.1f} years of growth"
+    return said + "."
+
+
+def _tag_lines(summary):
+    kept = summary["tag_retention"]
+    if not kept or "tag" not in kept:
+        return []
+    return [f"A tag is kept through a year with a chance of {share(kept['tag'])} (95 % interval "
+            f"{_interval(kept)}; {kept['lost']} marks lost)."]
+
+
+def latest(rows: list[dict]) -> list[dict]:
+    """Rows of the last survey of every name."""
+    last = {row["name"]: row for row in rows}
+    return list(last.values())
+
+
+def not_told(summary: dict) -> list[str]:
+    """What could not be estimated, why, and what it would take."""
+    lines = []
+    for row in summary["refused"]:
+        parts = [f"Not told: {row['what']}: {row['why']}", row["needed"]]
+        lines.append(" ".join(p.rstrip(".") + "." for p in parts if p))
+    none = [r for r in latest(summary["density"]) if not r["value"] and r["high"] is not None]
+    if none:
+        lines.append("None found is not none there: the digging still allows " + "; ".join(
+            f"{r['high']:.2g} per m2 of {r['name'].removeprefix('density/')}" for r in none) + ".")
+    fit = summary["fit"]
+    if fit and fit.get("overdispersion") is not None:
+        lines.append(f"Fit of the model: overdispersion {fit['overdispersion']:.2f}; a misfit this "
+                     f"large has a chance of {chance_words(fit['p_value'])} if the model holds.")
+    return lines
