@@ -11,7 +11,8 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from pva.field import Study, read_records, read_study
+from pva.field import FieldRecords, Study, read_records, read_study, write_set_aside
+from pva.files import digest
 from pva.report.page import write_report
 from pva.results.run import run
 from pva.results.store import read_dataset, write_dataset, write_json
@@ -52,6 +53,8 @@ def build_report(study_path: str | os.PathLike, *, seed: int | None = None,
         A scenario cannot be run.
     """
     study = read_study(study_path)
+    records = read_records(study)
+    estimates, pictures = _estimates(study, records)
     paths = scenario_paths(study)
     scenarios = [read_scenario(p) for p in paths]
     tell = _Steps(progress, 2 * len(paths) + 2)
@@ -66,8 +69,8 @@ def build_report(study_path: str | os.PathLike, *, seed: int | None = None,
     comparison = keep.comparison(scenarios, paths)
     tell()
     page = write_report(
-        Path(out or study.folder) / "report.html", study=study, records=read_records(study),
-        estimates=_estimates(study), pictures=_read_json(study.estimates_folder / "pictures.json"),
+        Path(out or study.folder) / "report.html", study=study,
+        records=records if study.spec.tables else None, estimates=estimates, pictures=pictures,
         runs=runs, stock=stock, comparison=comparison, commands=commands(study, paths, seed))
     tell()
     return page
@@ -157,17 +160,42 @@ class _Kept:
         return self._seed is None or str(kept.get("seed")) == str(self._seed)
 
 
-def _estimates(study: Study):
-    """Summary of the estimates, else the numbers of the estimates file, else nothing."""
-    summary = _read_json(study.estimates_folder / "summary.json")
-    if summary is not None:
-        return summary
-    file = study.estimates_folder / "estimates.yaml"
-    if not file.is_file():
-        return None
-    from pva.estimate import read_estimates
+def _estimates(study: Study, records: FieldRecords):
+    """Estimates and the tables behind their pictures: as kept, else made from the field tables.
 
-    return read_estimates(file)
+    A kept summary stands only beside the estimates file it was written with: numbers changed by
+    hand are shown as they are in the file.
+    """
+    folder = study.estimates_folder
+    file, summary = folder / "estimates.yaml", _read_json(folder / "summary.json")
+    if file.is_file():
+        if summary is not None and summary.get("estimates_digest") in (None, digest(file)):
+            return summary, _pictures(folder)
+        from pva.estimate import read_estimates
+
+        return read_estimates(file), {}
+    if not study.spec.tables:
+        return None, {}
+    from pva.estimate import estimate, write_estimates
+
+    found = estimate(study, records=records)
+    write_estimates(found, file)
+    write_set_aside(records.account, folder)
+    summary = found.summary() | {"estimates_digest": digest(file)}
+    write_json(folder / "summary.json", summary)
+    return summary, found.tables
+
+
+def _pictures(folder: Path) -> dict:
+    """Tables behind the estimate pictures, kept as CSV."""
+    import pandas as pd
+
+    found = {}
+    for name in ("increments", "survival_by_interval"):
+        table = _quietly(pd.read_csv, folder / "figures" / f"{name}.csv")
+        if table is not None:
+            found[name] = table
+    return found
 
 
 def _read_json(file: Path):

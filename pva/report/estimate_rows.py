@@ -67,6 +67,7 @@ def _name(row, group):
     name = str(name or group.replace("_", " "))
     for prefix in (f"{group}/", "growth/"):
         name = name.removeprefix(prefix)
+    name = name.replace(" @ ", ", ")
     if row.get("survey") and str(row["survey"]) not in name:
         name = f"{name.replace('/', ', ')}, {row['survey']}"
     return name

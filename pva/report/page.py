@@ -117,9 +117,15 @@ def embedded(data) -> Markup:
     return Markup(text)
 
 
+def _tied(value):
+    """Text with every percent sign tied to its number; markup is left as it is."""
+    return value.replace(" %", "\N{NO-BREAK SPACE}%") if type(value) is str else value
+
+
 @cache
 def _environment() -> Environment:
     environment = Environment(loader=PackageLoader("pva.report"), undefined=StrictUndefined,
+                              finalize=_tied,
                               autoescape=select_autoescape(default=True, default_for_string=True),
                               trim_blocks=True, lstrip_blocks=True)
     environment.filters["embedded"] = embedded

@@ -6,10 +6,12 @@ import dataclasses
 import json
 import re
 from html.parser import HTMLParser
+from xml.etree import ElementTree
 
 import pytest
 from conftest import ANSWER, ESTIMATES, EVIL, UNREACHABLE
 
+from pva.report.figures.canvas import alone
 from pva.report.material import gather
 from pva.report.page import embedded, render_report, write_report
 
@@ -139,6 +141,14 @@ def test_tables_have_captions_and_scopes(page):
 def test_text_in_pictures_stays_text(page):
     assert len(re.findall(r"<svg.*?<text\b", page, re.S)) >= 3
     assert "<metadata" not in page and "dc:date" not in page
+    for text in re.findall(r"<text\b[^>]*>", page):
+        assert "var(--picture, sans-serif)" in text and "DejaVu" not in text
+
+
+def test_a_picture_can_stand_alone(whole_page):
+    svg = alone(re.search(r"<svg.*?</svg>", whole_page, re.S).group())
+    assert ElementTree.fromstring(svg).tag == "{http://www.w3.org/2000/svg}svg"
+    assert "var(" not in svg
 
 
 def test_the_same_material_gives_the_same_page(level_0, bare_page):
@@ -160,7 +170,7 @@ def test_answer_comes_first_with_its_doubt(whole_page):
 def test_unreachable_and_undecided_are_answers(plan):
     page = render_report(gather(stock=[(plan, UNREACHABLE)]))
     assert "Not reachable: no number up to 1,600 juveniles a year" in page
-    assert "With the limit of hosts lifted the best chance becomes 85 %." in page
+    assert "With the limit of hosts lifted the best chance becomes 85\u00a0%." in page
     undecided = UNREACHABLE | {"reachable": None, "limit": None, "limits_lifted": []}
     assert "Cannot tell yet whether any number is enough" in render_report(
         gather(stock=[(plan, undecided)]))
@@ -181,7 +191,7 @@ def test_estimates_alone_make_a_page():
     words = " ".join(outline(page).text)
     assert "0.931" in words and "0.946" in words
     assert "The interval of antenna spans most of 0 to 1." in words
-    assert "Fennel Bar, 2025: the digging still allows 0.12 per m\u00b2 (95 %)." in words
+    assert "Fennel Bar, 2025: the digging still allows 0.12 per m\u00b2 (95\u00a0%)." in words
     assert "too few" in words and "ten seen again" in words
 
 

@@ -168,27 +168,31 @@ def _paint_elasticities(sheet, rows):
 
 
 def scenarios_figure(name: str, rows: list[tuple[str, float, float, float]], *,
-                     wanted: float | None) -> Figure:
+                     wanted: float | None, replicates: int) -> Figure:
     """Chance of meeting every goal, scenario by scenario.
 
     Parameters
     ----------
     rows : list of (title, chance, low, high)
         The main scenario first.
+    replicates : int
+        In all, for chances that were never seen.
     """
-    told = " ".join(f"{t}: {percent(c)} ({percent_range(lo, hi)})." for t, c, lo, hi in rows)
-    svg, _ = picture(name, lambda sheet: _paint_scenarios(sheet, rows, wanted), alternative=told,
+    told = " ".join(f"{t}: {percent(c, replicates)} ({percent_range(lo, hi)})."
+                    for t, c, lo, hi in rows)
+    svg, _ = picture(name, lambda sheet: _paint_scenarios(sheet, rows, wanted, replicates),
+                     alternative=told,
                      title="Scenarios compared", size=(7.2, 0.8 + 0.5 * len(rows)))
     data = table("Chance of meeting every goal, plan as written",
                  ("Scenario", "Chance", "95 % interval of the simulation"),
-                 [(t, percent(c), percent_range(lo, hi)) for t, c, lo, hi in rows],
+                 [(t, percent(c, replicates), percent_range(lo, hi)) for t, c, lo, hi in rows],
                  numbers=(1, 2))
     caption = ("Chance of meeting every goal with the plan as written, with the 95 % interval of "
                "the simulation. The main scenario stands first.")
     return Figure(name, caption, told, svg, data)
 
 
-def _paint_scenarios(sheet, rows, wanted):
+def _paint_scenarios(sheet, rows, wanted, replicates):
     axes = sheet.subplots()
     axes.grid(True, axis="x")
     axes.grid(False, axis="y")
@@ -197,7 +201,7 @@ def _paint_scenarios(sheet, rows, wanted):
         axes.plot([low, high], [i, i], color=INK, lw=1.4)
         axes.plot([chance], [i], marker=MARKS[3] if i == 0 else MARKS[0], color=RIVER,
                   ms=8 if i == 0 else 6)
-        at_line(axes, max(high, chance), i, percent(chance), dx=8)
+        at_line(axes, max(high, chance), i, percent(chance, replicates), dx=8)
     if wanted is not None:
         axes.axvline(wanted, color=CLAY, lw=1.2, ls=(0, (5, 2)))
         at_line(axes, wanted, -0.75, f"wanted {percent(wanted)}", color=CLAY, dx=0, dy=2,

@@ -23,6 +23,7 @@ HATCH = ("", "////", "")
 DASHES = ("-", (0, (5, 2)), (0, (1.2, 1.8)), (0, (7, 2, 1.5, 2)))
 MARKS = ("o", "s", "^", "D", "v", "P")
 FONT = ["DejaVu Sans"]
+_WORDS = "var(--picture, sans-serif)"  # the page's own font
 
 _STYLE = {
     "svg.fonttype": "none", "svg.hashsalt": "pva", "svg.image_inline": True,
@@ -81,12 +82,20 @@ def _as_markup(sheet, name, title, alternative):
     body = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\1"', body)
     body = re.sub(r'href="#([^"]+)"', rf'href="#{name}-\1"', body)
     body = re.sub(r"url\(#([^)]+)\)", rf"url(#{name}-\1)", body)
-    body = re.sub(r"font: ([^'\";]*?)(\d[\d.]*px) [^;\"]*", r"font: \1\2 var(--picture)", body)
+    body = re.sub(r"font: ([^'\";]*?)(\d[\d.]*px) [^;\"]*",
+                  rf"font: \1\2 {_WORDS}", body)
+    body = re.sub(r"font-family: [^;\"]*", f"font-family: {_WORDS}", body)
     head = (f'<svg viewBox="{box}" role="img" aria-labelledby="{name}-title {name}-desc" '
             f'class="picture" data-picture="{name}">'
             f'<title id="{name}-title">{escape(title)}</title>'
             f'<desc id="{name}-desc">{escape(alternative)}</desc>')
     return head + body.strip() + "\n"
+
+
+def alone(svg: str) -> str:
+    """A picture of the page as a file of its own: it names its standard and a plain font."""
+    standard = '<svg xmlns="http://www.w3.org/2000/svg" '
+    return svg.replace("<svg ", standard, 1).replace(_WORDS, "sans-serif")
 
 
 def axes_place(sheet, axes) -> dict:

@@ -165,10 +165,12 @@ def growth_figure(name: str, growth: dict, increments: dict | None) -> Figure:
 
 
 def _increments(increments):
-    if not increments or not len(increments.get("length_mm", ())):
+    increments = increments or {}
+    first = increments.get("length_mm", increments.get("first_mm", ()))
+    if not len(first):
         return None
-    data = {k: np.array(increments[k], dtype=float) for k in ("length_mm", "years",
-                                                              "increment_mm")}
+    data = {"length_mm": np.array(first, dtype=float)} | {
+        k: np.array(increments[k], dtype=float) for k in ("years", "increment_mm")}
     usable = (data["years"] > 0.4) & np.isfinite(data["length_mm"] + data["increment_mm"])
     return {k: v[usable] for k, v in data.items()} if usable.any() else None
 

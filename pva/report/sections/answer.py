@@ -73,7 +73,8 @@ def _stock_sentence(answer, resolved):
                 f"({count(answer['total_animals'])} in all), give a chance of "
                 f"{tenths(answer['chance_at_number'])} of meeting every goal.")
     best = (f"the best chance found is {tenths(answer['best_chance'])} "
-            f"({percent(answer['best_chance'])}), with {count(answer['best_number'])} {unit}")
+            f"({percent(answer['best_chance'], _size(answer))}), with "
+            f"{count(answer['best_number'])} {unit}")
     if answer["reachable"] is None:
         return (f"Cannot tell yet whether any number is enough for a chance of "
                 f"{percent(answer['chance_wanted'])}: {best}; more replicates would tell.")
@@ -132,7 +133,7 @@ def _facts(material):
         if answer["mothers"]:
             pairs.append((whole(answer["mothers"]), "mothers needed at the hatchery"))
     else:
-        pairs.append((percent(answer["best_chance"]), "best chance found, with "
+        pairs.append((percent(answer["best_chance"], _size(answer)), "best chance found, with "
                       f"{count(answer['best_number'])} {unit}"))
         pairs.append((percent(answer["chance_wanted"]), "chance wanted"))
     return Facts(tuple(pairs))
@@ -240,8 +241,10 @@ def changes_of(material: Material) -> list[str]:
             found.append(_other_number(other, answer))
     for row in _joint_differences(material.comparison):
         if row["scenario"] not in told:
+            size = material.comparison["draws"] * material.comparison["replicates"]
             found.append(f"{row['scenario']}: with the plan as written the chance becomes "
-                         f"{percent(row['other'])} instead of {percent(row['first'])}"
+                         f"{percent(row['other'], size)} instead of "
+                         f"{percent(row['first'], size)}"
                          + ("." if row["settled"] else " (not settled by these runs)."))
     return found
 
@@ -254,8 +257,13 @@ def _other_number(other, answer):
         return f"{other.title}: cannot tell yet whether any number is enough."
     limit = other.answer["limit"]
     binds = f"; what binds: {listed([limit])}" if limit else ""
-    return (f"{other.title}: no number is enough (best chance "
-            f"{percent(other.answer['best_chance'])}){binds}.")
+    best = percent(other.answer["best_chance"], _size(other.answer))
+    return f"{other.title}: no number is enough (best chance {best}){binds}."
+
+
+def _size(answer):
+    """Replicates in all of a full look."""
+    return answer["draws"] * answer["replicates"]
 
 
 def _joint_differences(comparison):

@@ -41,7 +41,9 @@ def section(material: Material) -> Section:
     blocks += _refused(summary)
     notes = [str(n) for n in summary.get("notes") or ()]
     if notes:
-        blocks += [Heading("Notes of the estimation"), Points(tuple(notes))]
+        said = Points(tuple(sentence(n) for n in notes))
+        blocks += [Heading("Notes of the estimation"),
+                   said if len(notes) < 9 else Folded(f"{len(notes)} notes", (said,))]
     return Section("estimates", title, tuple(blocks), short)
 
 
@@ -95,7 +97,7 @@ def _survival(summary, stages):
     if not rows:
         return []
     order = {name: i for i, name in enumerate(stages)}
-    rows.sort(key=lambda r: order.get(r["name"].split(" @ ")[0], len(order)))
+    rows.sort(key=lambda r: order.get(r["name"].split(", ")[0], len(order)))
     both = any(known(r["apparent"]) for r in rows)
     blocks = [Heading("Survival in a year")]
     if any(known(r["value"]) for r in rows):
@@ -137,7 +139,8 @@ def _by_interval(columns):
     if not columns or not columns.get("interval"):
         return []
     keys = ("stage", "interval", "value", "low", "high")
-    rows = [(f"{stage}, {when}" if stage else str(when), share(value), interval(low, high, share))
+    rows = [(f"{stage}, {when}" if isinstance(stage, str) and stage else str(when), share(value),
+             interval(low, high, share))
             for stage, when, value, low, high in zip(*(columns[k] for k in keys), strict=True)]
     return [Folded("Survival by interval", (table(
         "Yearly survival by interval between visits", ("What", "Estimate", "95 % interval"), rows,

@@ -201,7 +201,8 @@ def compared(material: Material) -> Section:
     blocks = []
     if len(rows) > 1:
         wanted = material.scenario.resolved.chance_wanted
-        blocks.append(scenarios_figure("scenario-chances", rows, wanted=wanted))
+        blocks.append(scenarios_figure("scenario-chances", rows, wanted=wanted,
+                                       replicates=material.main.replicates))
     if material.comparison:
         blocks += [Text("The same luck falls on every scenario, so that a difference is that of "
                         "the plan and not of the dice."), _differences(material.comparison)]
@@ -222,12 +223,13 @@ def _scenario_rows(material):
 
 def _differences(comparison):
     rows, same = [], {}
+    size = comparison["draws"] * comparison["replicates"]
     for other in comparison["against_first"]:
         for d in other["differences"]:
             if d["difference"] == 0 and d["settled"]:
                 same.setdefault(d["outcome"], []).append(other["scenario"])
             else:
-                rows.append((other["scenario"], d["outcome"], *_pair(d), _settled(d)))
+                rows.append((other["scenario"], d["outcome"], *_pair(d, size), _settled(d)))
     return table(f"Differences from: {comparison['scenarios'][0]}",
                  ("Scenario", "Outcome", "Main", "Here", "Difference, 95 % interval", "Settled"),
                  rows, numbers=(2, 3, 4),
@@ -241,12 +243,12 @@ def _same_words(same, scenarios):
     return f"Left out, because no run differs: {', '.join(parts)}." if parts else ""
 
 
-def _pair(d):
+def _pair(d, size):
     if d["outcome"].startswith("adults"):
         return (count(d["first"]), count(d["other"]), f"{_more(d['difference'])} "
                 f"({_more(d['low'])} to {_more(d['high'])})")
     points = [f"{signed(100 * d[k])}" if d[k] else "0" for k in ("difference", "low", "high")]
-    return (percent(d["first"]), percent(d["other"]),
+    return (percent(d["first"], size), percent(d["other"], size),
             f"{points[0]} points ({points[1]} to {points[2]})")
 
 
@@ -268,7 +270,8 @@ def _numbers(material):
         a = one.answer
         answer = count(a["number"]) if a["number"] is not None else (
             "cannot tell yet" if a["reachable"] is None else "not reachable")
-        rows.append((one.title, answer, percent(a["best_chance"]), a["limit"] or "",
+        size = a["draws"] * a["replicates"]
+        rows.append((one.title, answer, percent(a["best_chance"], size), a["limit"] or "",
                      percent_range(a["chance_wanted"], a["chance_wanted"])))
     return table("Number to stock by scenario", ("Scenario", "Number a year", "Best chance",
                                                  "What binds", "Chance wanted"), rows,
