@@ -97,6 +97,8 @@ def drawn_from(n, total, wanted, out, individuals, key, address, year):
     for i in range(len(n)):
         if individuals:
             out[i] = hypergeometric(n[i], total[i] - n[i], wanted[i], key[i], address, year)
+        elif wanted[i] >= total[i]:  # all, unrounded: a lane must not feel a full neighbour
+            out[i] = n[i]
         else:
             out[i] = n[i] * wanted[i] / total[i] if total[i] > 0.0 else 0.0
         total[i] -= n[i]

@@ -1,0 +1,157 @@
+"""Exact samplers against exact chances: chi-square with a stated chance of a false alarm.
+
+Every verdict uses a fixed seed and cells with at least 10 expected; a sampler that is right fails a
+single comparison with chance 1e-5. The same test must reject a wrong switch point.
+"""
+
+import numpy as np
+import pytest
+from numba import njit
+from scipy.stats import binom, chi2, gamma, hypergeom, kstest, poisson
+
+from pva.engine import samplers
+
+ALARM = 1e-5
+KEY = np.uint64(20260721)
+
+
+@njit
+def binomials(n, p, count, key):
+    out = np.empty(count)
+    for i in range(count):
+        out[i] = samplers.binomial(n, p, key, np.uint64(i), 0)
+    return out
+
+
+@njit
+def binomials_by_rejection(n, p, count, key):
+    """What a lower switch point would give: transformed rejection whatever the mean."""
+    out = np.empty(count)
+    for i in range(count):
+        out[i] = samplers._binomial_rejection(n, p, key, np.uint64(i), 0)
+    return out
+
+
+@njit
+def poissons(mean, count, key):
+    out = np.empty(count)
+    for i in range(count):
+        out[i] = samplers.poisson(mean, key, np.uint64(i), 0)
+    return out
+
+
+@njit
+def poissons_by_rejection(mean, count, key):
+    out = np.empty(count)
+    for i in range(count):
+        out[i] = samplers._poisson_rejection(mean, key, np.uint64(i), 0)
+    return out
+
+
+@njit
+def hypergeometrics(good, bad, taken, count, key):
+    out = np.empty(count)
+    for i in range(count):
+        out[i] = samplers.hypergeometric(good, bad, taken, key, np.uint64(i), 0)
+    return out
+
+
+@njit
+def gammas(shape, count, key):
+    out = np.empty(count)
+    for i in range(count):
+        out[i] = samplers.gamma(shape, key, np.uint64(i), 0)
+    return out
+
+
+def alarm(sample, law):
+    """Chance of a chi-square as large, over cells of at least 10 expected; 0 outside the range."""
+    low, high = law.support()
+    if sample.min() < low or sample.max() > high or (sample != np.floor(sample)).any():
+        return 0.0
+    span = np.arange(law.ppf(1e-9), law.ppf(1 - 1e-9) + 1)
+    edges, expected, below = [], [], 0.0
+    for k, chance in zip(span, law.cdf(span), strict=True):
+        if len(sample) * (chance - below) >= 10 and len(sample) * (1 - chance) >= 10:
+            edges.append(k)
+            expected.append(chance - below)
+            below = chance
+    if not edges:
+        return 1.0
+    expected = len(sample) * np.array([*expected, 1 - below])
+    seen = np.bincount(np.searchsorted(edges, sample, side="left"), minlength=len(expected))
+    return float(chi2.sf(((seen - expected) ** 2 / expected).sum(), len(expected) - 1))
+
+
+BINOMIALS = [
+    (n, p) for n in (1, 2, 7, 19, 21, 40, 150, 600, 5000, 100_000)
+    for p in (0.02, 0.1, 0.3, 0.5, 0.52, 0.85, 0.98, 0.999)
+]
+
+
+@pytest.mark.parametrize(("n", "p"), BINOMIALS)
+def test_binomial(n, p):
+    sample = binomials(float(n), p, 20_000, KEY)
+    assert alarm(sample, binom(n, p)) > ALARM
+
+
+@pytest.mark.parametrize(("n", "p"), [(20, 0.4999), (20, 0.5), (21, 0.5), (100, 0.0999),
+                                      (100, 0.1001), (1000, 0.0101), (40, 0.74), (40, 0.76)])
+def test_binomial_on_both_sides_of_the_switch(n, p):
+    sample = binomials(float(n), p, 300_000, KEY)
+    assert alarm(sample, binom(n, p)) > ALARM
+
+
+@pytest.mark.parametrize(("n", "p"), [(4, 0.5), (20, 0.1), (100, 0.02)])
+def test_a_lower_switch_point_is_found_out(n, p):
+    # n p = 2: transformed rejection is not valid there (Hörmann 1993: from 10 on)
+    assert alarm(binomials_by_rejection(float(n), p, 1_000_000, KEY), binom(n, p)) < ALARM / 1000
+    assert alarm(binomials(float(n), p, 1_000_000, KEY), binom(n, p)) > ALARM
+
+
+@pytest.mark.parametrize(
+    "mean", [1e-6, 0.01, 0.4, 1.0, 3.7, 9.99, 10.0, 10.01, 14.0, 55.0, 400.0, 5e4, 3e6]
+)
+def test_poisson(mean):
+    assert alarm(poissons(mean, 100_000, KEY), poisson(mean)) > ALARM
+
+
+def test_a_lower_switch_point_of_the_poisson_is_found_out():
+    assert alarm(poissons_by_rejection(2.0, 1_000_000, KEY), poisson(2.0)) < ALARM / 1000
+
+
+@pytest.mark.parametrize(
+    ("good", "bad", "taken"),
+    [(1, 1, 1), (3, 5, 4), (10, 2, 11), (2, 90, 30), (50, 50, 50), (400, 700, 350),
+     (5000, 30_000, 2000), (40_000, 60_000, 99_000)],
+)
+def test_hypergeometric(good, bad, taken):
+    sample = hypergeometrics(float(good), float(bad), float(taken), 20_000, KEY)
+    assert alarm(sample, hypergeom(good + bad, good, taken)) > ALARM
+
+
+@pytest.mark.parametrize("shape", [0.05, 0.3, 0.99, 1.0, 1.5, 4.0, 60.0])
+def test_gamma(shape):
+    assert kstest(gammas(shape, 50_000, KEY), gamma(shape).cdf).pvalue > ALARM
+
+
+def test_the_gamma_test_can_fail():
+    assert kstest(gammas(1.0, 50_000, KEY), gamma(1.04).cdf).pvalue < ALARM
+
+
+def test_ends_of_the_range():
+    assert (binomials(0.0, 0.4, 5, KEY) == 0).all()
+    assert (binomials(9.0, 0.0, 5, KEY) == 0).all() and (binomials(9.0, 1.0, 5, KEY) == 9).all()
+    assert (poissons(0.0, 5, KEY) == 0).all()
+    assert (hypergeometrics(4.0, 0.0, 3.0, 5, KEY) == 3).all()
+    assert (hypergeometrics(4.0, 6.0, 10.0, 5, KEY) == 4).all()
+    assert (hypergeometrics(0.0, 6.0, 3.0, 5, KEY) == 0).all()
+    assert (hypergeometrics(4.0, 6.0, 0.0, 5, KEY) == 0).all()
+
+
+def test_small_counts_rise_with_their_luck():
+    """One uniform decides, and more of it never gives fewer: 50 and 55 animals share their luck."""
+    fewer, more = binomials(50.0, 0.12, 2000, KEY), binomials(55.0, 0.12, 2000, KEY)
+    assert (more >= fewer).all()
+    low, high = binomials(12.0, 0.3, 2000, KEY), binomials(12.0, 0.8, 2000, KEY)
+    assert (high >= low).all()
