@@ -55,10 +55,12 @@ class Session:
         if not self.quiet:
             click.echo(text, err=True)
 
-    def warnings(self, texts) -> None:
-        """Warnings of a scenario or a result."""
-        for text in texts:
+    def warnings(self, texts: list[str]) -> None:
+        """Warnings of a scenario or a result; a long list is cut, JSON holds all."""
+        for text in texts[:MOST_LISTED]:
             self.note(f"Warning: {text}")
+        if len(texts) > MOST_LISTED:
+            self.note(f"Warning: and {len(texts) - MOST_LISTED} more; --json lists all.")
 
     def table(self, header: list[str], rows: list[list], *, title: str = "") -> None:
         """A small table; the first column to the left, the others to the right."""
