@@ -32,7 +32,9 @@ def exact(value) -> str:
 
 def percent(value, total: int | None = None) -> str:
     """A chance in percent."""
-    return chance_words(float(value), total) if known(value) else NOTHING
+    if not known(value):
+        return NOTHING
+    return "100 %" if value == 1 and not total else chance_words(float(value), total)
 
 
 def percent_range(low, high) -> str:

@@ -49,8 +49,12 @@ def fan_figure(name: str, data, *, target=None, measure: str = "adults",
         alternative=told, title=f"{words} through time, with releases and wild-born share",
         size=size)
     caption = (f"{words} at each yearly census. Shaded: the middle 50, 80 and 95 of every 100 "
-               "runs; line: the middle run. Beneath: animals planned for release, and the share "
-               "of adults born in the river.")
+               "runs; line: the middle run.")
+    beneath = {"released": "animals planned for release",
+               "share": "the share of adults born in the river"}
+    below = [beneath[p] for p in _panels(released, data) if p in beneath]
+    if below:
+        caption += f" Beneath: {' and '.join(below)}."
     return Figure(name, caption, told, svg, _data(fan, years, share, words, released))
 
 
@@ -74,9 +78,15 @@ def _panels(released, data):
     panels = ["fan"]
     if released and any(released.values()):
         panels.append("released")
-    if "wild_share_mean" in data and np.isfinite(data["wild_share_mean"].values).any():
+    if _some_stocked(data):
         panels.append("share")
     return panels
+
+
+def _some_stocked(data):
+    """Whether stocked adults are ever there, so that their share is worth a look."""
+    share = data["wild_share_mean"].values if "wild_share_mean" in data else np.array([np.nan])
+    return bool((share[np.isfinite(share)] < 1).any())
 
 
 def _paint_fan(axes, years, fan, words, target, data, measure):
@@ -85,7 +95,7 @@ def _paint_fan(axes, years, fan, words, target, data, measure):
                           label=label)
     axes.plot(years, fan.sel(quantile=0.5), color=INK, label="middle run")
     top = float(fan.sel(quantile=0.975).max())
-    if measure == "adults" and "wild_adults_mean" in data:
+    if measure == "adults" and "wild_adults_mean" in data and _some_stocked(data):
         axes.plot(years, data["wild_adults_mean"], color=MOSS, ls=(0, (5, 2)),
                   label="wild-born adults, mean")
     if target is not None:

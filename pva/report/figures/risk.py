@@ -52,7 +52,7 @@ def _paint(sheet, quasi, gone, replicates):
         last = percent(risk["chance"][-1], replicates)
         at_line(axes, years[-1], end, f"{label}: {last}", color=color)
     axes.axvline(quasi["from"], color=SAND, lw=1)
-    at_line(axes, quasi["from"], top, "counted from here", dx=4, dy=-6, va="top", size=8)
+    at_line(axes, quasi["from"], min(top, 1.0), "counted from here", dx=4, dy=-6, va="top", size=8)
     axes.set_ylim(0, min(top, 1.0))
     axes.set_xlim(years[0], years[-1])
     axes.set_ylabel("chance so far")

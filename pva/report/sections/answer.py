@@ -92,7 +92,8 @@ def _run_sentence(material):
                 f" against the wanted {percent(material.scenario.resolved.chance_wanted)} the "
                 f"verdict is: {joint['verdict']}.")
     adults = summary["adults"]
-    return (f"By {years[-1]} the middle run has {count(adults['q50'][-1])} adults, and 90 of 100 "
+    middle = count(adults["q50"][-1])
+    return (f"By {years[-1]} the middle run has {middle} adult{'' if middle == '1' else 's'}, and 90 of 100 "
             f"runs lie between {count(adults['q05'][-1])} and {count(adults['q95'][-1])}; the "
             "scenario sets no goal to judge them by.")
 

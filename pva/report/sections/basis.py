@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pva.report.blocks import Note, Points, Section, Text, table
+from pva.report.blocks import Heading, Note, Points, Section, Text, table
 from pva.report.figures.bars import dependence_figure, elasticity_figure, shares_figure
 from pva.report.material import Material
 from pva.report.sections.goals import rate_words
-from pva.report.words import exact, known, listed, rate, rate_range, squared
+from pva.report.words import exact, known, listed, rate, rate_range, sentence, squared
 
 KINDS = {"measured": "measured", "published": "published", "calibrated": "calibrated",
          "assumed": "assumed", "default": "default", "given": "no source named"}
@@ -119,8 +119,8 @@ def assumptions(material: Material) -> Section:
     blocks = [Text("Each may be wrong; where it is known which way that pushes the answer, the "
                    "sentence says so."),
               Points(tuple(squared(a) for a in material.scenario.assumptions()), numbered=True)]
-    if material.scenario.warnings:
-        blocks.append(Note("Warnings of the scenario",
-                           " ".join(f"{w[0].upper()}{w[1:]}." for w in
-                                    material.scenario.warnings)))
+    said = set((material.estimates or {}).get("notes") or ())  # printed with the estimates
+    warnings = [sentence(w) for w in material.scenario.warnings if w not in said]
+    if warnings:
+        blocks += [Heading("Warnings of the scenario"), Points(tuple(warnings))]
     return Section(name, title, tuple(blocks), short)

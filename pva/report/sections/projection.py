@@ -108,8 +108,6 @@ def number(material: Material) -> Section:
     blocks = [figure, Reader("number-curve", data), _wanted_table(answer, unit)]
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
-    if answer["warnings"]:
-        blocks += [Note("Mind", " ".join(w + "." for w in answer["warnings"]))]
     return Section(name, title, tuple(blocks), short)
 
 
@@ -172,8 +170,9 @@ def risk(material: Material) -> Section:
         return Section(name, title, (Text(NO_RUN),), short)
     summary = run.summary
     quasi = summary["quasi_extinction"]
-    text = ("A reintroduction starts with few adults, so falling below the threshold counts only "
-            f"from {quasi['from']} on.")
+    text = f"Falling below the threshold counts from {quasi['from']} on."
+    if run.scenario.resolved.releases:
+        text = "A reintroduction starts with few adults. " + text
     if quasi["chance"][-1] == 0:
         text += (f" In none of {exact(run.replicates)} runs did it happen by "
                  f"{summary['years'][-1]}; that still allows a chance "
