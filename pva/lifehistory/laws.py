@@ -8,9 +8,8 @@ bounds themselves.
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
 from scipy.optimize import brentq
-from scipy.special import expit, logit, ndtri
+from scipy.special import betaincinv, expit, logit, ndtr, ndtri
 
 from pva.lifehistory.links import match_positive, match_probability
 from pva.lifehistory.rates import PROBABILITY, Rate
@@ -19,11 +18,6 @@ DISTRIBUTIONS = (
     "logit-normal", "beta", "lognormal", "normal", "uniform", "log-uniform", "triangular",
 )
 _Z975 = float(ndtri(0.975))
-
-
-def best_value(rate: Rate) -> float:
-    """The value used when `unknown` is off: `value`, which the resolver always fills."""
-    return rate.value
 
 
 def drawn_values(rate: Rate, uniform: np.ndarray) -> np.ndarray:
@@ -43,8 +37,7 @@ def drawn_values(rate: Rate, uniform: np.ndarray) -> np.ndarray:
     """
     if rate.se is None and rate.interval is None or rate.se == 0:
         return np.full(uniform.shape, rate.value)
-    law = rate.distribution or ("logit-normal" if rate.kind == PROBABILITY else "lognormal")
-    return _LAWS[law](rate, uniform)
+    return _LAWS[_law_name(rate)](rate, uniform)
 
 
 def law_median(rate: Rate) -> float:
@@ -78,7 +71,7 @@ def _beta(rate, uniform):
         mean, size = rate.value, rate.value * (1 - rate.value) / rate.se**2 - 1
     else:
         mean, size = _beta_from_interval(rate)
-    return stats.beta.ppf(uniform, mean * size, (1 - mean) * size)
+    return betaincinv(mean * size, (1 - mean) * size, uniform)
 
 
 def _beta_from_interval(rate):
@@ -87,7 +80,7 @@ def _beta_from_interval(rate):
 
     def excess(log_size):
         size = np.exp(log_size)
-        ends = stats.beta.ppf([0.025, 0.975], rate.value * size, (1 - rate.value) * size)
+        ends = betaincinv(rate.value * size, (1 - rate.value) * size, np.array([0.025, 0.975]))
         return ends[1] - ends[0] - (high - low)
 
     return rate.value, float(np.exp(brentq(excess, np.log(0.5), np.log(1e8))))
@@ -100,8 +93,9 @@ def _normal(rate, uniform):
         sd = (rate.interval[1] - rate.interval[0]) / (2 * _Z975)
     else:
         mean, sd = rate.value, rate.se
-    low, high = -mean / sd, (1 - mean) / sd if rate.kind == PROBABILITY else np.inf
-    return stats.truncnorm.ppf(uniform, low, high, loc=mean, scale=sd)
+    low = ndtr(-mean / sd)
+    high = ndtr((1 - mean) / sd) if rate.kind == PROBABILITY else 1.0
+    return mean + sd * ndtri(low + (high - low) * uniform)
 
 
 def _bounds(rate, half_width_in_sd):
@@ -123,7 +117,9 @@ def _log_uniform(rate, uniform):
 def _triangular(rate, uniform):
     low, high = _bounds(rate, np.sqrt(6))
     mode = (rate.value - low) / (high - low)
-    return stats.triang.ppf(uniform, mode, loc=low, scale=high - low)
+    rising = np.sqrt(mode * uniform)
+    falling = 1 - np.sqrt((1 - mode) * (1 - uniform))
+    return low + (high - low) * np.where(uniform < mode, rising, falling)
 
 
 _LAWS = {

@@ -144,9 +144,13 @@ def _goals(data, resolved, fold):
     joint = _doubt(resolved, fold, fold.all_goals)
     _put(data, "all_goals_chance", (), joint.chance if resolved.goals else np.nan,
          "chance that all goals are met in the same run", "1")
+    none = [np.nan, np.nan]
     _put(data, "all_goals_interval", ("bound",),
-         [joint.low, joint.high] if resolved.goals else [np.nan, np.nan],
+         [joint.low, joint.high] if resolved.goals else none,
          "chance that all goals are met: 95 % Monte Carlo interval", "1")
+    _put(data, "all_goals_draw_interval", ("bound",),
+         [_number(joint.draw_low), _number(joint.draw_high)] if resolved.goals else none,
+         "chance that all goals are met: 2.5 and 97.5 % over parameter draws", "1")
     for name, counts, words in (
         ("first_success", fold.first_success, "share of replicates in which the yearly condition "
          "of the goal first held in the year"),

@@ -103,9 +103,11 @@ def _half(data, name, goal):
 
 def _all_goals(data):
     if not len(data.goal):
-        return {"chance": None, "low": None, "high": None, "verdict": None}
+        return dict.fromkeys(("chance", "low", "high", "draw_low", "draw_high", "verdict"))
     low, high = data.all_goals_interval.values
+    draw_low, draw_high = data.all_goals_draw_interval.values
     return {"chance": float(data.all_goals_chance), "low": low, "high": high,
+            "draw_low": draw_low, "draw_high": draw_high,
             "verdict": verdict(low, high, data.attrs["chance_wanted"])}
 
 

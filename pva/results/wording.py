@@ -19,6 +19,8 @@ def chance_words(chance: float, total: int | None = None) -> str:
         return f"below {_percent(1 - 0.05 ** (1 / total))}"
     if total and chance >= 1:
         return f"above {_percent(0.05 ** (1 / total))}"
+    if chance in (0.0, 1.0):
+        return f"{100 * chance:.0f} %"
     return _percent(chance)
 
 
