@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from pva.field import FieldRecords, Study, read_records, read_study, write_set_aside
-from pva.files import digest
+from pva.files import digest, write_text_atomic
 from pva.report.page import write_report
 from pva.results.run import run
 from pva.results.store import read_dataset, write_dataset, write_json
@@ -21,6 +21,7 @@ from pva.scenario.scenario import Scenario, read_scenario
 
 Progress = Callable[[int, int], None]
 BASE = "scenarios/base.yaml"
+PICTURES = ("increments", "survival_by_interval")
 
 
 def build_report(study_path: str | os.PathLike, *, seed: int | None = None,
@@ -182,6 +183,10 @@ def _estimates(study: Study, records: FieldRecords):
     write_estimates(found, file)
     write_set_aside(records.account, folder)
     summary = found.summary() | {"estimates_digest": digest(file)}
+    for name in PICTURES:
+        if name in found.tables:
+            write_text_atomic(folder / "figures" / f"{name}.csv",
+                              found.tables[name].to_csv(index=False, lineterminator="\n"))
     write_json(folder / "summary.json", summary)
     return summary, found.tables
 
@@ -191,7 +196,7 @@ def _pictures(folder: Path) -> dict:
     import pandas as pd
 
     found = {}
-    for name in ("increments", "survival_by_interval"):
+    for name in PICTURES:
         table = _quietly(pd.read_csv, folder / "figures" / f"{name}.csv")
         if table is not None:
             found[name] = table

@@ -93,9 +93,9 @@ def _run_sentence(material):
                 f"verdict is: {joint['verdict']}.")
     adults = summary["adults"]
     middle = count(adults["q50"][-1])
-    return (f"By {years[-1]} the middle run has {middle} adult{'' if middle == '1' else 's'}, and 90 of 100 "
-            f"runs lie between {count(adults['q05'][-1])} and {count(adults['q95'][-1])}; the "
-            "scenario sets no goal to judge them by.")
+    return (f"By {years[-1]} the middle run has {middle} adult{'' if middle == '1' else 's'}, and "
+            f"90 of 100 runs lie between {count(adults['q05'][-1])} and "
+            f"{count(adults['q95'][-1])}; the scenario sets no goal to judge them by.")
 
 
 def doubt_sentence(material: Material) -> str:
