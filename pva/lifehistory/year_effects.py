@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-SHARED = "shared"
+SHARED = "\0shared by all"  # no name of a rate or site can be this
 
 
 @dataclass(frozen=True)

@@ -71,6 +71,9 @@ def _put(data, name, dims, values, words, units):
 def _adults(data, fold):
     _put(data, "adults_quantile", ("quantile", "year"), fold.adults.quantiles(QUANTILES),
          "quantiles of adults of the river over all replicates", "animals")
+    _put(data, "wild_adults_quantile", ("quantile", "year"),
+         fold.wild_adults.quantiles(QUANTILES),
+         "quantiles of wild-born adults of the river over all replicates", "animals")
     _put(data, "adults_by_draw", ("draw", "year"),
          fold.adults_by_draw / (fold.replicates / len(fold.adults_by_draw)),
          "mean adults of the river by parameter draw", "animals")

@@ -88,6 +88,7 @@ class Fold:
         self.lasting_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
         self.adults_by_draw = np.zeros((draws, years))
         self.adults = Counts(years)
+        self.wild_adults = Counts(years)
         self.adults_squared = np.zeros(years)
         # measure, scramble, place (river first), census
         shape = (len(MEASURES), groups, 1 + sites, years)
@@ -109,6 +110,7 @@ class Fold:
         adults = measure("adults", tallies, self.places)
         np.add.at(self.adults_by_draw, block.draw, adults)
         self.adults.add(adults)
+        self.wild_adults.add(measure("wild_adults", tallies, self.places))
         self.adults_squared += (adults**2).sum(axis=0)
         start = resolved.quasi_extinction.from_year - resolved.first
         self.least_adults += adults[:, start:].min(axis=1).sum()

@@ -71,8 +71,7 @@ def test_no_names_no_cells():
     assert mix([], SITES, rate_correlation([], {}), 1.0).cells == ()
 
 
-@pytest.mark.parametrize("name", ["shared"])
-@pytest.mark.xfail(strict=True, reason="a site or rate called `shared` meets the shared factor")
+@pytest.mark.parametrize("name", ["shared", "shared by all"])
 def test_any_name_will_do(name):
     weights = factors([name, "Tallow"], 0.5)
     assert sum(w**2 for w in weights[name].values()) == pytest.approx(1)

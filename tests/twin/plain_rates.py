@@ -141,7 +141,7 @@ def varying(resolved):
 def shares_of_luck(names, correlation):
     """name -> {factor: weight}: what each name shares with the others, squares summing to 1."""
     if not isinstance(correlation, list) and correlation >= 0:
-        return {n: {"shared": math.sqrt(correlation), n: math.sqrt(1 - correlation)}
+        return {n: {"\0shared by all": math.sqrt(correlation), n: math.sqrt(1 - correlation)}
                 for n in names}
     if not isinstance(correlation, list):
         correlation = [[1.0 if a == b else correlation for b in names] for a in names]
