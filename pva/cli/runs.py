@@ -60,7 +60,7 @@ def tell_run(session: Session, question, summary: dict) -> None:
         ["year", "adults, median", "90 % of runs between", "and"],
         [[adults["year"][i], *(animals(adults[q][i]) for q in ("q50", "q05", "q95"))]
          for i in marks])
-    tell_leading(session, question)
+    tell_followed(session, question, summary)
     for line in what_would_change_run(summary):
         session.say(line)
     session.warnings(summary["warnings"])
@@ -85,11 +85,25 @@ def goal_table(summary: dict) -> tuple[list[str], list[list]]:
     return ["", "chance", "simulation error", "between draws", "goal"], rows
 
 
-def tell_leading(session: Session, question) -> None:
-    """Say which number matters most."""
-    from pva.cli.sentences import leading_words
-    from pva.results.matrix_summary import leading_rate
+def tell_followed(session: Session, question, summary: dict) -> None:
+    """Say which uncertain number the outcome follows most from draw to draw."""
+    from pva.cli.sentences import followed_words
 
-    found = leading_rate(question.resolved)
-    if found is not None:
-        session.say("\n" + leading_words(found))
+    rows = {r["name"]: r for r in question.parameters()}
+    clear = [r for r in summary["depends_on"] if r["clear"] and r["parameter"] in rows]
+    if clear:
+        session.say("\n" + followed_words(clear[0], rows[clear[0]["parameter"]],
+                                          goals=bool(summary["goals"])))
+    else:
+        tell_leading(session, question)
+
+
+def tell_leading(session: Session, question) -> None:
+    """Say which number moves long-run growth most, by its pull and its doubt."""
+    from pva.cli.sentences import leading_words
+    from pva.results.growth import long_run
+    from pva.results.weights import rate_weights
+
+    rows = [r for r in rate_weights(question.resolved, long_run(question.resolved)) if r["weight"]]
+    if rows:
+        session.say("\n" + leading_words(rows[0]))

@@ -118,6 +118,17 @@ def leading_words(found: dict) -> str:
             f"{found['name']} ({found['value']:g}{doubt}; {source}).")
 
 
+def followed_words(row: dict, parameter: dict, *, goals: bool) -> str:
+    """The uncertain number that the outcome follows most over parameter draws."""
+    pull = row["adults"] if row["goals"] is None else row["goals"]
+    outcome = "the chance of meeting the goals" if goals else "the number of adults"
+    way = "rises" if pull > 0 else "falls"
+    source = parameter["source_kind"] + (f": {parameter['source']}" if parameter["source"] else "")
+    return (f"The number that matters most is {row['parameter']} ({parameter['value']:g}; "
+            f"{source}): of all that is not known exactly, {outcome} follows it most and {way} "
+            f"with it (rank correlation {pull:+.2f}).")
+
+
 def answer_of_stock(summary: dict) -> str:
     """One sentence: the number to stock and its doubt, or why there is none."""
     total = summary["draws"] * summary["replicates"]

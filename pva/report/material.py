@@ -9,11 +9,10 @@ from typing import Any
 
 import xarray as xr
 
-from pva.model.matrix import best
 from pva.report.estimate_rows import summary_of_file
 from pva.results.growth import LongRun, long_run
 from pva.results.summary import run_summary
-from pva.scenario.resolved import BEFORE
+from pva.results.weights import rate_weights
 from pva.scenario.scenario import Scenario
 
 
@@ -138,67 +137,7 @@ class Material:
             ``name``, ``value``, ``elasticity``, ``spread`` (SD over value, or None where nothing
             is said about it) and ``weight`` = size of elasticity times spread; heaviest first.
         """
-        return rate_weights(self.scenario, self.companion) if self.scenario else []
-
-
-# settlement is solved anew for every draw's attachment, whose doubt so cancels
-_MAKES_UP_FOR = ("recruits_per_adult", "growth_rate")
-
-
-def rate_weights(scenario: Scenario, companion: LongRun) -> list[dict]:
-    """First-order effect of the doubt of every rate on the long-run growth rate."""
-    table = {row["name"]: row for row in scenario.parameters()}
-    solved = getattr(scenario.resolved.sites[0].recruitment.settlement, "target", None)
-    rows = []
-    for name, value, elasticity in zip(companion.rates, companion.rate_values,
-                                       companion.rate_elasticities, strict=True):
-        if solved in _MAKES_UP_FOR and name.startswith("recruitment/attachment"):
-            continue
-        rows.append(_weight(name, float(value), float(elasticity), table.get(name)))
-    rows += _calibrated_weights(scenario, companion)
-    return sorted(rows, key=lambda r: (-(r["weight"] or 0), -abs(r["elasticity"])))
-
-
-def _weight(name, value, elasticity, row):
-    spread = _relative_sd(row, value) if row else None
-    weight = None if spread is None else abs(elasticity) * spread
-    return {"name": name, "value": value, "elasticity": elasticity, "spread": spread,
-            "weight": weight, "source_kind": row["source_kind"] if row else ""}
-
-
-def _relative_sd(row, value):
-    if not value:
-        return None
-    if row.get("se"):
-        return row["se"] / abs(value)
-    if row.get("low") is not None and row.get("high") is not None:
-        return (row["high"] - row["low"]) / 3.92 / abs(value)
-    return None
-
-
-def _calibrated_weights(scenario, companion):
-    """Target of a calibrated settlement: recruitment is proportional to it."""
-    site = scenario.resolved.sites[0]
-    target = getattr(site.recruitment, "settlement", None)
-    if getattr(target, "target", None) != "recruits_per_adult":
-        return []
-    if scenario.resolved.census != BEFORE:
-        return []  # the matrix is then (I + F) U, and entries do not split into young and old
-    matrix = companion.matrix
-    shares = companion.analysis.elasticities
-    if shares is None or matrix.a.shape != matrix.f.shape:
-        return []
-    of_young = float((shares * _share(matrix.f, matrix.u + matrix.f)).sum())
-    rate = target.rate
-    value = best(rate)
-    row = {"se": rate.se, "low": (rate.interval or (None, None))[0],
-           "high": (rate.interval or (None, None))[1], "source_kind": rate.source.kind}
-    return [_weight("recruits per adult, target of settlement", value, of_young, row)]
-
-
-def _share(part, whole):
-    return [[p / w if w > 0 else 0.0 for p, w in zip(a, b, strict=True)]
-            for a, b in zip(part, whole, strict=True)]
+        return rate_weights(self.scenario.resolved, self.companion) if self.scenario else []
 
 
 def as_plain(thing) -> Mapping[str, Any] | None:

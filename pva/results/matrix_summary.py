@@ -4,17 +4,11 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
-from pva.lifehistory.rates import PROBABILITY, Rate
-from pva.model.matrix import best
-from pva.results.growth import LongRun, fastest_site, long_run, simulated_growth, small_noise
+from pva.results.growth import fastest_site, long_run, simulated_growth, small_noise
 from pva.results.run import seed_of
 from pva.results.summary import plain
-from pva.scenario.rates_used import every_rate
-from pva.scenario.resolved import AFTER, Calibration, Resolved
+from pva.scenario.resolved import AFTER, Resolved
 from pva.scenario.scenario import Scenario
-from pva.scenario.tables import doubt_words
 
 _Z = 1.959963984540054
 
@@ -70,58 +64,3 @@ def _stochastic(resolved: Resolved, seed: int) -> dict:
     return {"log": log, "se": error, "small_noise_log": small_noise(resolved),
             "factor": math.exp(log), "factor_low": math.exp(log - _Z * error),
             "factor_high": math.exp(log + _Z * error)}
-
-
-def leading_rate(resolved: Resolved) -> dict | None:
-    """The rate whose doubt moves the growth rate most: elasticity times relative doubt.
-
-    A calibrated rate counts with its target, whose elasticity is that of all recruitment.
-
-    Returns
-    -------
-    dict or None
-        ``name, value, doubt, elasticity, source_kind, source``; None where no rate has any doubt
-        or nothing grows. Survival after release and the start have no pull on growth.
-    """
-    companion = long_run(resolved)
-    if companion.analysis.elasticities is None:
-        return None
-    pulls = dict(zip(companion.rates, companion.rate_elasticities, strict=True))
-    rates = {r.key: r for r in every_rate(resolved) if r.key in pulls}
-    for target in _targets(resolved):
-        rates[target.key] = target
-        pulls[target.key] = _recruitment_elasticity(companion, resolved)
-    weights = {k: abs(pulls[k]) * relative_doubt(r) for k, r in rates.items()}
-    weights = {k: w for k, w in weights.items() if np.isfinite(w) and w > 0}
-    if not weights:
-        return None
-    name = max(weights, key=weights.get)
-    rate = rates[name]
-    return plain({"name": name, "value": best(rate), "doubt": doubt_words(rate),
-                  "elasticity": pulls[name], "source_kind": rate.source.kind,
-                  "source": rate.source.text})
-
-
-def relative_doubt(rate: Rate) -> float:
-    """Standard error, or about a quarter of the 95 % interval, over the value."""
-    value = best(rate)
-    if not value:
-        return 0.0
-    if rate.link is not None:
-        return rate.link.se * (1 - value if rate.kind == PROBABILITY else 1.0)
-    if rate.interval is not None:
-        return (rate.interval[1] - rate.interval[0]) / (2 * _Z) / value
-    return (rate.se or 0.0) / value
-
-
-def _targets(resolved: Resolved) -> list[Rate]:
-    return [link.rate for site in resolved.sites
-            for link in (site.recruitment.attachment, site.recruitment.settlement)
-            if isinstance(link, Calibration)]
-
-
-def _recruitment_elasticity(companion: LongRun, resolved: Resolved) -> float:
-    matrix = companion.matrix
-    young = matrix.f @ matrix.u if resolved.census == AFTER else matrix.f
-    growth = companion.analysis.growth_rate
-    return float((companion.analysis.sensitivities * young).sum() / growth)

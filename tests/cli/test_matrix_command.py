@@ -78,11 +78,15 @@ def test_the_words(call):
 
 
 def test_the_leading_rate_is_the_most_doubtful_where_elasticities_are_alike(small):
-    from pva.results.matrix_summary import leading_rate
+    from pva.results.growth import long_run
+    from pva.results.weights import rate_weights
     from pva.scenario.scenario import read_scenario
 
+    def leading(question):
+        return rate_weights(question.resolved, long_run(question.resolved))[0]
+
     scenario = read_scenario(small)
-    found = leading_rate(scenario.resolved)
+    found = leading(scenario)
     assert found["name"] == "recruitment/per_adult"  # doubt 25 %, against 2 and 8 %
     sure = scenario.with_changes({"recruitment.per_adult": 0.4})
-    assert leading_rate(sure.resolved)["name"] != "recruitment/per_adult"
+    assert leading(sure)["name"] != "recruitment/per_adult"
