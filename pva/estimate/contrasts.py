@@ -116,10 +116,8 @@ def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1
         Overdispersion by which the covariance is multiplied, at least 1.
     """
     matrix = np.array(list(contrasts.values())).reshape(len(contrasts), fitted.fit.beta.size)
-    known = ~np.isnan(np.diag(fitted.fit.covariance))
-    covariance = np.where(np.isnan(fitted.fit.covariance), 0.0, fitted.fit.covariance)
-    out = inflation * matrix @ covariance @ matrix.T
-    vague = (np.abs(matrix[:, ~known]) > 1e-9).any(axis=1)
+    out = inflation * matrix @ fitted.fit.along @ matrix.T
+    vague = ~fitted.fit.tells(matrix)
     out[vague] = np.nan
     out[:, vague] = np.nan
     return Joint(tuple(contrasts), matrix @ fitted.fit.beta, out)
@@ -132,5 +130,5 @@ def average_detection(fitted: Fitted, mask: np.ndarray) -> tuple[float, float]:
     rows = fitted.laid.at_steps("detection")[visited]
     chance = expit(rows @ fitted.fit.beta[where])
     slope = (rows * (chance * (1 - chance))[:, None]).mean(axis=0)
-    covariance = np.nan_to_num(fitted.fit.covariance[where, where])
-    return float(chance.mean()), float(np.sqrt(slope @ covariance @ slope))
+    spread = slope @ fitted.fit.along[where, where] @ slope
+    return float(chance.mean()), float(np.sqrt(spread))

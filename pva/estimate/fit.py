@@ -15,6 +15,7 @@ KINDS = ("survival", "release", "event", "detection", "shell")
 AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
 RANK_TOLERANCE = 2e-6
 NEW_PARAMETER = 0.05  # variance (logit) first taken for a parameter that a like model lacks
+FLAT = 1e-3  # share of a flat direction in a combination beyond which it is not told
 CONVERGED = 1e-6  # largest derivative of the log likelihood at the end
 
 
@@ -79,6 +80,11 @@ class Fit:
         Precision of a weak pull towards 0; zeros in ordinary fits.
     rank : int
         Parameters the data can tell, those stuck at a boundary included: what AICc counts.
+    vague : float array (parameter, direction)
+        Directions in which the likelihood is flat; a combination of parameters is told when it
+        lies across all of them.
+    along : float array (parameter, parameter)
+        Covariance with the flat directions left out, finite everywhere.
     """
 
     beta: np.ndarray
@@ -90,10 +96,17 @@ class Fit:
     design: Design
     pull: np.ndarray
     rank: int
+    vague: np.ndarray
+    along: np.ndarray
 
     def rate(self, kind: str, row: int) -> float:
         """A rate on the natural scale."""
         return float(self.design.rates(self.beta)[kind][row])
+
+    def tells(self, contrasts: np.ndarray) -> np.ndarray:
+        """Which combinations (rows) of the parameters the data can tell."""
+        size = np.maximum(np.linalg.norm(contrasts, axis=1, keepdims=True), 1e-12)
+        return ~(np.abs(contrasts @ self.vague / size) > FLAT).any(axis=1)
 
     def logit(self, kind: str, contrast: np.ndarray) -> tuple[float, float]:
         """Estimate and SE, logit scale, of a combination of the parameters of one kind."""
@@ -153,9 +166,11 @@ def fit(histories: Histories, design: Design, *, near: Fit | None = None, pull=N
     beta, information = _polish(negative, best.x)
     value, _ = negative(beta)
     stuck = _stuck(design, beta, information)
-    covariance, told, rank = _invert(information, stuck)
+    covariance, told, vague, along = _invert(information, stuck)
+    rank = beta.size - vague.shape[1] + int(stuck.sum())
     loglik = -(value - 0.5 * float(pull @ beta**2))
-    return Fit(beta, covariance, loglik, told, stuck, histories, design, pull, rank)
+    return Fit(beta, covariance, loglik, told, stuck, histories, design, pull, rank, vague,
+               along)
 
 
 def _start_near(design: Design, near: Fit) -> tuple[np.ndarray, np.ndarray]:
@@ -245,21 +260,21 @@ def _stuck(design: Design, beta, information) -> np.ndarray:
 
 
 def _invert(information: np.ndarray, stuck: np.ndarray):
-    """Covariance (NaN for what cannot be told), which parameters can be told, and the rank."""
-    size = stuck.size
-    covariance = np.full((size, size), np.nan)
+    """Covariance (NaN for what cannot be told), which parameters can be told, the directions in
+    which the likelihood is flat, and the covariance across them."""
     free = np.flatnonzero(~stuck)
-    told = ~stuck
-    if free.size == 0:
-        return covariance, told, size
-    values, vectors = np.linalg.eigh(information[np.ix_(free, free)])
-    weak = values < RANK_TOLERANCE * values.max()
-    blurred = (np.abs(vectors[:, weak]) > 1e-3).any(axis=1)
-    told[free[blurred]] = False
-    inverse = (vectors[:, ~weak] / values[~weak]) @ vectors[:, ~weak].T
-    clear = free[~blurred]
-    covariance[np.ix_(clear, clear)] = inverse[np.ix_(~blurred, ~blurred)]
-    return covariance, told, size - int(weak.sum())
+    vague = np.eye(stuck.size)[:, stuck]
+    along = np.zeros_like(information)
+    if free.size:
+        values, vectors = np.linalg.eigh(information[np.ix_(free, free)])
+        weak = values < RANK_TOLERANCE * values.max()
+        flat = np.zeros((stuck.size, int(weak.sum())))
+        flat[free] = vectors[:, weak]
+        vague = np.column_stack([vague, flat])
+        along[np.ix_(free, free)] = (vectors[:, ~weak] / values[~weak]) @ vectors[:, ~weak].T
+    told = ~(np.abs(vague) > FLAT).any(axis=1)
+    covariance = np.where(np.outer(told, told), along, np.nan)
+    return covariance, told, vague, along
 
 
 def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,

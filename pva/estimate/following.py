@@ -12,7 +12,6 @@ from pva.field.records import ALIVE, HEARD, REMOVED, SHELL, FieldRecords
 YEAR = 365.25
 FIRST_CAPTURE = "first capture"
 NOTHING = ""
-DOUBTFUL_LENGTH = "length-dropped"  # reason code of the reader
 SHORT = 0.25  # years; below it no annual figure is given alone
 
 STEP_COLUMNS = ("follow", "animal", "species", "site", "source", "batch", "start", "end",
@@ -88,7 +87,7 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
             rows.extend((number, animal, *row) for row in history)
             number += 1
     steps = pd.DataFrame(rows, columns=list(STEP_COLUMNS))
-    lengths, repeats = _lengths(records, starts, visits, notes)
+    lengths, repeats = _lengths(records, starts, visits)
     told = tuple(f"{count} {what}" for what, count in notes.items() if count)
     return Following(steps, lengths, repeats, told)
 
@@ -144,10 +143,10 @@ def _histories(start: dict, sightings, visits, notes: dict[str, int]):
     site, day, released = start["site"], start["day"], start["released"]
     left = list(sightings)
     while True:
-        away = next((s for s in left if s["site"] != site and s["status"] in (ALIVE, REMOVED)
-                     and s["site"] in visits), None)
-        here = [s for s in left if away is None or s["day"] < away["day"]]
-        rows = _steps(site, day, released, here, visits.get(site, ()), start, notes)
+        place = next((i for i, s in enumerate(left) if s["site"] != site
+                      and s["status"] in (ALIVE, REMOVED) and s["site"] in visits), None)
+        away = None if place is None else left[place]
+        rows = _steps(site, day, released, left[:place], visits.get(site, ()), start, notes)
         if away is not None:
             _note(notes, "animals were met alive at another site and are followed there from then")
             last = max((i for i, row in enumerate(rows) if row[-1] in (ALIVE, REMOVED)), default=-1)
@@ -158,8 +157,7 @@ def _histories(start: dict, sightings, visits, notes: dict[str, int]):
             return
         site, released = away["site"], False
         day = next((v["middle"] for v in visits[site] if v["visit"] == away["visit"]), away["day"])
-        left = [s for s in left if s["day"] > day or s["visit"] != away["visit"]]
-        left = [s for s in left if s["day"] >= away["day"]]
+        left = left[place + 1 :]
 
 
 def _steps(site, day, released, sightings, visits, start, notes) -> list[tuple]:
@@ -203,17 +201,11 @@ def _note(notes: dict[str, int], what: str) -> None:
     notes[what] = notes.get(what, 0) + 1
 
 
-def _lengths(records: FieldRecords, starts, visits, notes) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _lengths(records: FieldRecords, starts, visits) -> tuple[pd.DataFrame, pd.DataFrame]:
     """One length an animal and visit, and the spread where it was measured more than once."""
     met = records.encounters
     met = met[met["animal"].notna() & met["length_mm"].notna() & met["status"].isin(
         [ALIVE, REMOVED])]
-    if "flags" in met:
-        doubtful = met["flags"].fillna("").str.contains(DOUBTFUL_LENGTH)
-        if doubtful.any():
-            notes["lengths that fell by more than measurement error are left out of growth"] = \
-                int(doubtful.sum())
-        met = met[~doubtful]
     middle = {(site, v["visit"]): v["middle"] for site, vs in visits.items() for v in vs}
     day = day_numbers(met["date"])
     day = np.where(np.isnan(day), [middle.get(k, np.nan) for k in

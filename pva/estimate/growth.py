@@ -6,7 +6,7 @@ Negative increments are measurement error and stay in.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import minimize
@@ -18,6 +18,12 @@ from pva.estimate.link_scale import Z95
 DEGREE = 5  # of the log density of first sizes
 RIDGE = 1e-3  # weak pull of first sizes towards an even spread
 TIE_PULL = 4.0  # weak pull of the tie to 0.5, SD 0.5
+VAGUE_ASYMPTOTE, VAGUE_RATE = 0.25, 0.6  # relative SE beyond which growth is not told
+EXACT = 1e-4  # a relative SE below this is a flat corner of the likelihood, not knowledge
+FASTEST, WIDEST = 3.0, 0.3  # per year, share of the asymptote: beyond them no growth was seen
+FIRST_NODES, MOST_NODES = 60, 400
+GROSS = 4.5  # error SDs
+NO_SPREAD = 0.005  # share of the asymptote below which its spread counts as none
 FEWEST = 12  # animals measured twice or more, below which no curve is fitted
 NAMES = ("asymptote_mm", "rate", "asymptote_sd_mm", "measurement_sd_mm")
 
@@ -75,9 +81,16 @@ class Growth:
         top = self.asymptote_mm
         return float(np.log((top - start) / (top - length)) / self.rate)
 
+    @property
+    def is_told(self) -> bool:
+        """Whether the increments tell the rate and the asymptote at all."""
+        by_error = self.se["asymptote_mm"] / self.asymptote_mm, self.se["rate"] / self.rate
+        return bool(EXACT < by_error[0] < VAGUE_ASYMPTOTE and EXACT < by_error[1] < VAGUE_RATE
+                    and self.rate < FASTEST and self.asymptote_sd_mm < WIDEST * self.asymptote_mm)
+
     def own(self, data: Lengths) -> tuple[np.ndarray, np.ndarray]:
         """Best guess of each animal's asymptote and true first length, mm."""
-        return growth_posterior(data, self.asymptote_mm, self.rate, self.asymptote_sd_mm**2,
+        return growth_posterior(data, self.asymptote_mm, self.rate, np.exp(2 * self.working[2]),
                                 self.measurement_sd_mm**2, self.working[4], self.share,
                                 self.log_weight)
 
@@ -114,6 +127,9 @@ def growing_time(days, season=(1, 12)) -> np.ndarray:
 def fit_growth(data: Lengths) -> Growth:
     """Fit the curve to animals measured at least twice.
 
+    Animals with a length that lies more than `GROSS` error SDs off their own curve, in either
+    direction, are slips of pen or identity and are left out; the number is noted.
+
     Parameters
     ----------
     data : Lengths
@@ -124,33 +140,64 @@ def fit_growth(data: Lengths) -> Growth:
     Growth
     """
     data = _measured_twice(data)
-    nodes, theta = 60, None
-    working = np.array([*_crude(data)])
+    growth, theta = _fit(data, _crude(data), None, FIRST_NODES)
+    left = 0
+    for _ in range(3):
+        sound = _sound(data, growth)
+        if sound.all() or sound.sum() < FEWEST:
+            break
+        left += int((~sound).sum())
+        data = _of_animals(data, np.flatnonzero(sound))
+        growth, theta = _fit(data, growth.working, theta, growth.share.size)
+    if not left:
+        return growth
+    note = (f"{left} animals with a length more than {GROSS:g} error SDs off their curve are left "
+            "out of growth: check the lengths and tags")
+    return replace(growth, notes=(*growth.notes, note))
+
+
+def _fit(data: Lengths, working, theta, nodes: int) -> tuple[Growth, np.ndarray]:
+    """One fit, on a grid fine enough for the error of a length."""
+    groups = int(data.group.max()) + 1
+    working = np.asarray(working, float)
+    theta = np.zeros(groups * DEGREE) if theta is None else theta
     for _ in range(3):
         share, basis = _grid(nodes)
         negative = _objective(data, share, basis)
-        groups = int(data.group.max()) + 1
-        start = np.concatenate([working, np.zeros(groups * DEGREE) if theta is None else theta])
+        start = np.concatenate([working, theta])
         found = minimize(negative, start, jac=True, method="BFGS",
                          options={"gtol": 1e-4 * np.sqrt(len(start)), "maxiter": 400})
         working, theta = found.x[:5], found.x[5:]
-        needed = int(np.ceil(1.3 * working[0] / np.exp(working[3])))
-        if nodes >= min(needed, 400):
+        needed = min(int(np.ceil(1.3 * working[0] / np.exp(working[3]))), MOST_NODES)
+        if nodes >= needed:
             break
-        nodes = min(int(needed * 1.15), 400)
+        nodes = min(int(needed * 1.15), MOST_NODES)
     information = hessian(negative, found.x, step=1e-3)
     covariance = np.linalg.pinv(information, rcond=1e-10, hermitian=True)[:4, :4]
-    log_weight = _log_weights(theta, basis, int(data.group.max()) + 1)
-    return _described(data, working, covariance, -found.fun, share, log_weight)
+    log_weight = _log_weights(theta, basis, groups)
+    return _described(data, working, covariance, -found.fun, share, log_weight), theta
+
+
+def _sound(data: Lengths, growth: Growth) -> np.ndarray:
+    """Animals all of whose lengths lie near their own curve."""
+    own, begun = growth.own(data)
+    count = np.diff(data.first)
+    own, begun = np.repeat(own, count), np.repeat(begun, count)
+    curve = own - (own - begun) * np.exp(-growth.rate * data.elapsed)
+    off = np.abs(data.length - curve) > GROSS * growth.measurement_sd_mm
+    return np.add.reduceat(off.astype(int), data.first[:-1]) == 0
+
+
+def _of_animals(data: Lengths, keep: np.ndarray) -> Lengths:
+    counts = np.diff(data.first)
+    pick = np.concatenate([np.arange(data.first[i], data.first[i + 1]) for i in keep])
+    return Lengths(np.concatenate([[0], np.cumsum(counts[keep])]), data.elapsed[pick],
+                   data.length[pick], data.group[keep])
 
 
 def _measured_twice(data: Lengths) -> Lengths:
-    counts = np.diff(data.first)
-    keep = np.flatnonzero(counts >= 2)
-    pick = np.concatenate([np.arange(data.first[i], data.first[i + 1]) for i in keep])
-    present, group = np.unique(data.group[keep], return_inverse=True)
-    return Lengths(np.concatenate([[0], np.cumsum(counts[keep])]), data.elapsed[pick],
-                   data.length[pick], group.astype(np.int64))
+    data = _of_animals(data, np.flatnonzero(np.diff(data.first) >= 2))
+    return data._replace(group=np.unique(data.group, return_inverse=True)[1].astype(np.int64))
 
 
 def _crude(data: Lengths):
@@ -201,10 +248,14 @@ def _objective(data: Lengths, share, basis):
 
 def _described(data, working, covariance, loglik, share, log_weight) -> Growth:
     natural = np.array([working[0], *np.exp(working[1:4])])
-    spread = np.sqrt(np.clip(np.diag(covariance), 0, None))
+    spread = np.minimum(np.sqrt(np.clip(np.diag(covariance), 0, None)), [np.inf, 4.0, 4.0, 4.0])
     low = np.array([working[0] - Z95 * spread[0], *np.exp(working[1:4] - Z95 * spread[1:])])
     high = np.array([working[0] + Z95 * spread[0], *np.exp(working[1:4] + Z95 * spread[1:])])
     se = spread * np.array([1.0, *natural[1:]])
+    notes = ()
+    if natural[2] < NO_SPREAD * natural[0]:
+        notes = ("asymptotes of single animals could not be told apart",)
+        natural[2], se[2], low[2], high[2] = 0.0, np.nan, 0.0, np.nan
     same = np.repeat(np.arange(data.group.size), np.diff(data.first))
     steps = np.diff(data.length)[np.diff(same) == 0]
     return Growth(
@@ -213,5 +264,5 @@ def _described(data, working, covariance, loglik, share, log_weight) -> Growth:
         interval={n: (float(lo), float(hi)) for n, lo, hi in zip(NAMES, low, high, strict=True)},
         working=working, covariance=covariance, animals=int(data.group.size),
         measurements=int(data.length.size), negative=int((steps < 0).sum()), loglik=float(loglik),
-        share=share, log_weight=log_weight,
+        share=share, log_weight=log_weight, notes=notes,
     )

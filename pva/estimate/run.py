@@ -113,10 +113,17 @@ def estimate_records(records: FieldRecords, options: Options, *,
              for n in result.notes]
     return StudyEstimates(
         rates=rates, abundance=bed.abundance, covariance=covariance_of(results, rates, alone),
-        title=options.title, species=", ".join(names), notes=(*notes, *bed.notes),
+        title=options.title, species=", ".join(names),
+        notes=(*_followed_notes(following, results), *notes, *bed.notes),
         by_species=results, bed=bed, records=records, refused=(*refused, *bed.refused),
         level=entry_level(records, following), tables=_tables(results, bed),
     )
+
+
+def _followed_notes(following, results: dict[str, SpeciesResult]) -> tuple[str, ...]:
+    """What was done with records that fit no history, once for the whole study."""
+    told = [n for r in results.values() for n in r.following.notes]
+    return tuple(dict.fromkeys([*following.notes, *told]))
 
 
 def _species(records: FieldRecords, options: Options) -> list[str]:

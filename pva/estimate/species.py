@@ -30,7 +30,6 @@ from pva.estimate.transitions import transitions
 from pva.field.records import ALIVE, REMOVED, FieldRecords
 
 FEWEST_SEEN = 10  # animals seen again, below which survival is refused
-VAGUE_ASYMPTOTE = 0.25  # relative standard error beyond which the asymptote is not told
 
 
 @dataclass(frozen=True)
@@ -101,7 +100,6 @@ def _estimated(records, species, options, following, model) -> SpeciesResult:
     if kept is not None:
         own = follow(records, by_tag_only=True).of_species(species)
     growth, refused, notes = _growth(own, options)
-    notes += own.notes
     refusal = _too_few(own)
     if refusal:
         return SpeciesResult(species, own, growth=growth, retention=kept,
@@ -160,9 +158,13 @@ def _growth(own: Following, options: Options):
         return None, refused, notes
     record, *_ = lengths_record(own.lengths, options.season)
     growth = fit_growth(record)
-    if not growth.se["asymptote_mm"] < VAGUE_ASYMPTOTE * growth.asymptote_mm:
-        notes.append("the asymptote cannot be told from these increments; the curve holds over "
-                     "the lengths observed only")
+    notes += growth.notes
+    if not growth.is_told:
+        refused.append(Refusal(
+            "growth", f"increments of {n} animals cannot be told from errors of "
+            f"{growth.measurement_sd_mm:.1f} mm in a length",
+            "smaller animals, more years between lengths, or lengths read twice"))
+        return None, refused, notes
     repeats = own.repeats["sd_mm"].dropna()
     if len(repeats) >= 10:
         told = float(np.sqrt((repeats**2).mean()))

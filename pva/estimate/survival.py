@@ -158,7 +158,8 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
            inflation: float = 1.0) -> list[Fitted]:
     """Fit the set of models, best first.
 
-    Detection is chosen first, under the richest survival; then survival, under that detection.
+    Detection is chosen first, under the richest and the plainest survival; then survival, under
+    that detection.
 
     Parameters
     ----------
@@ -182,14 +183,16 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
     release = ("source",) if separate and _differs(released, "source") else ()
     choices = survival_choices(survival, steps)
     richest = max(choices, key=len)
+    plainest = min(choices, key=len)
     tried: list[Fitted] = []
     for by in detection_choices(detection, steps):
-        near = tried[-1] if tried else None
-        tried.append(fit_model(Model(richest, by, release, separate, shell), data, near=near,
-                               inflation=inflation))
-    best = min(tried, key=lambda f: f.aicc)
+        for survived in dict.fromkeys((richest, plainest)):
+            model = Model(survived, by, release, separate, shell)
+            near = tried[-1] if tried else None
+            tried.append(fit_model(model, data, near=near, inflation=inflation))
+    best = min(tried, key=lambda f: (not levels_told(f), f.aicc))
     for by in choices:
-        if by != richest:
+        if by not in (richest, plainest):
             model = Model(by, best.model.detection, release, separate, shell)
             tried.append(fit_model(model, data, near=best, inflation=inflation))
     ranked = sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
@@ -199,10 +202,16 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
 
 
 def levels_told(fitted: Fitted) -> bool:
-    """Whether the data can tell survival and release survival of the model apart."""
-    where = fitted.laid.design.slices
-    told = fitted.fit.told
-    return bool(told[where["survival"]].all() and told[where["release"]].all())
+    """Whether the data can tell survival and release survival of the model apart.
+
+    With survival by year and detection by visit the last of each are known only as a product, even
+    where an estimate at its boundary makes them look told: such a model is shown, not reported.
+    """
+    if YEAR_TERM in fitted.model.survival and "visit" in fitted.model.detection:
+        return False
+    where, told = fitted.laid.design.slices, fitted.fit.told
+    stuck = fitted.fit.stuck
+    return all(bool((told | stuck)[where[kind]].all()) for kind in ("survival", "release"))
 
 
 def best_shell_loss(model: Model, steps: pd.DataFrame, keep) -> float:

@@ -127,17 +127,16 @@ def _with_years(chosen: Fitted, data: Data, inflation: float):
         model = model.with_survival(*model.survival, YEAR_TERM)
     yearly = fit_model(model, data, pull_years=True, near=chosen)
     labels = year_labels(yearly)
+    each = {label: survival_contrast(yearly, years={label: 1.0}) for label in labels}
+    told = joint(yearly, each, inflation)
+    clear = np.isfinite(told.se)
+    labels = [label for label, ok in zip(labels, clear, strict=True) if ok]
     if len(labels) < FEWEST_YEARS:
         return yearly, labels, None, [
             f"how survival differs from year to year cannot be told from {len(labels)} ordinary "
-            "intervals"]
-    each = {label: survival_contrast(yearly, years={label: 1.0}) for label in labels}
-    told = joint(yearly, each, inflation)
-    if np.isnan(told.covariance).any():
-        return yearly, labels, None, [
-            "how survival differs from year to year cannot be told: survival of some intervals "
-            "cannot be told apart from release survival or from detection"]
-    spread = year_variance(told.mean, told.covariance, _process(yearly, labels))
+            "intervals whose survival can be told"]
+    spread = year_variance(told.mean[clear], told.covariance[np.ix_(clear, clear)],
+                           _process(yearly, labels))
     top = np.sqrt(spread.interval[1])
     return yearly, labels, spread, [
         f"SD of survival between years on the logit scale: {np.sqrt(spread.variance):.2f} from "

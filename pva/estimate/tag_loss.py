@@ -21,6 +21,7 @@ from pva.estimate.link_scale import Z95
 from pva.field.records import ALIVE, REMOVED, FieldRecords
 
 FEWEST_MEETINGS = 20
+VAGUE = 0.75  # a lower limit of yearly retention below this corrects nothing
 UNCORRECTED = ("loss of both marks at once, loss right after marking, and marks that get worse "
                "with age are not corrected")
 
@@ -146,5 +147,6 @@ def retention(table: pd.DataFrame) -> TagRetention | None:
 
     found = minimize(negative, np.array([3.5, 2.5]), jac=True, method="BFGS")
     covariance = np.linalg.pinv(hessian(negative, found.x), hermitian=True)
-    return TagRetention(float(expit(found.x[0])), float(expit(found.x[1])), found.x, covariance,
+    told = TagRetention(float(expit(found.x[0])), float(expit(found.x[1])), found.x, covariance,
                         len(usable), int(usable["animal"].nunique()), int((~(tag & second)).sum()))
+    return told if told.interval[0] > VAGUE else None
