@@ -56,9 +56,8 @@ def fit_test(steps: pd.DataFrame) -> FitTest:
         Of `Following`, before they are cut into stages; where there is a column `stage`, it is
         the stage at the end of the step.
     """
-    animals = [_sightings(rows) for _, rows in steps.groupby("follow", sort=False)]
     cells: dict[tuple, np.ndarray] = {}
-    for where, days, seen, removed in animals:
+    for where, days, seen, removed in _sightings(steps):
         _add_new(cells, where, days, seen, removed)
         _add_missed(cells, where, days, seen)
     rows = []
@@ -80,14 +79,20 @@ def chi_square(table: np.ndarray) -> float:
     return float(((table - expected) ** 2 / expected).sum())
 
 
-def _sightings(rows: pd.DataFrame):
-    """Site and stage at each visit of one history, its day, and whether the animal was seen."""
-    days = [float(rows["start"].iloc[0]), *rows["end"]]
-    seen = [not bool(rows["released"].iloc[0]), *rows["status"].isin([ALIVE, REMOVED])]
-    removed = rows["status"].iloc[-1] == REMOVED
-    stages = list(rows["stage"]) if "stage" in rows else [""] * len(rows)
-    where = [(rows["site"].iloc[0], stage) for stage in [stages[0], *stages]]
-    return where, days, np.array(seen, bool), removed
+def _sightings(steps: pd.DataFrame):
+    """Of each history: site and stage at its visits, their days, whether the animal was seen."""
+    follow = steps["follow"].to_numpy()
+    start, end = steps["start"].to_numpy(float), steps["end"].to_numpy(float)
+    alive = steps["status"].isin([ALIVE, REMOVED]).to_numpy()
+    gone = steps["status"].eq(REMOVED).to_numpy()
+    released = steps["released"].to_numpy(bool)
+    site = steps["site"].to_numpy(object)
+    stage = steps["stage"].to_numpy(object) if "stage" in steps else np.full(len(steps), "")
+    first = np.flatnonzero(np.concatenate([[True], follow[1:] != follow[:-1]]))
+    for i, j in zip(first, np.append(first[1:], len(steps)), strict=True):
+        where = [(site[i], what) for what in (stage[i], *stage[i:j])]
+        seen = np.concatenate([[not released[i]], alive[i:j]])
+        yield where, np.concatenate([[start[i]], end[i:j]]), seen, bool(gone[j - 1])
 
 
 def _add_new(cells, where, days, seen, removed) -> None:

@@ -140,7 +140,7 @@ def fit_growth(data: Lengths) -> Growth:
     Growth
     """
     data = _measured_twice(data)
-    growth, theta = _fit(data, _crude(data), None, FIRST_NODES)
+    growth, theta, inverse = _fit(data, _crude(data), None, FIRST_NODES)
     left = 0
     for _ in range(3):
         sound = _sound(data, growth)
@@ -148,7 +148,7 @@ def fit_growth(data: Lengths) -> Growth:
             break
         left += int((~sound).sum())
         data = _of_animals(data, np.flatnonzero(sound))
-        growth, theta = _fit(data, growth.working, theta, growth.share.size)
+        growth, theta, inverse = _fit(data, growth.working, theta, growth.share.size, inverse)
     if not left:
         return growth
     note = (f"{left} animals with a length more than {GROSS:g} error SDs off their curve are left "
@@ -156,8 +156,12 @@ def fit_growth(data: Lengths) -> Growth:
     return replace(growth, notes=(*growth.notes, note))
 
 
-def _fit(data: Lengths, working, theta, nodes: int) -> tuple[Growth, np.ndarray]:
-    """One fit, on a grid fine enough for the error of a length."""
+def _fit(data: Lengths, working, theta, nodes: int, inverse=None):
+    """One fit, on a grid fine enough for the error of a length.
+
+    Returns the curve, the distribution of first sizes, and the inverse of the second derivatives
+    to begin a like fit with.
+    """
     groups = int(data.group.max()) + 1
     working = np.asarray(working, float)
     theta = np.zeros(groups * DEGREE) if theta is None else theta
@@ -166,16 +170,26 @@ def _fit(data: Lengths, working, theta, nodes: int) -> tuple[Growth, np.ndarray]
         negative = _objective(data, share, basis)
         start = np.concatenate([working, theta])
         found = minimize(negative, start, jac=True, method="BFGS",
-                         options={"gtol": 1e-4 * np.sqrt(len(start)), "maxiter": 400})
+                         options={"gtol": 1e-3 * np.sqrt(len(start)), "maxiter": 400,
+                                  "hess_inv0": inverse})
         working, theta = found.x[:5], found.x[5:]
+        inverse = _positive(found.hess_inv)
         needed = min(int(np.ceil(1.3 * working[0] / np.exp(working[3]))), MOST_NODES)
         if nodes >= needed:
             break
         nodes = min(int(needed * 1.15), MOST_NODES)
     information = hessian(negative, found.x, step=1e-3)
-    covariance = np.linalg.pinv(information, rcond=1e-10, hermitian=True)[:4, :4]
+    whole = np.linalg.pinv(information, rcond=1e-10, hermitian=True)
     log_weight = _log_weights(theta, basis, groups)
-    return _described(data, working, covariance, -found.fun, share, log_weight), theta
+    growth = _described(data, working, whole[:4, :4], -found.fun, share, log_weight)
+    return growth, theta, _positive(whole)
+
+
+def _positive(matrix: np.ndarray) -> np.ndarray:
+    """The nearest symmetric matrix whose axes are neither flat nor endless."""
+    values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.T))
+    out = (vectors * np.clip(values, 1e-8, 1e3)) @ vectors.T
+    return 0.5 * (out + out.T)
 
 
 def _sound(data: Lengths, growth: Growth) -> np.ndarray:

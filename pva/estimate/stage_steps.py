@@ -146,8 +146,7 @@ def _cut(steps: pd.DataFrame, sizes: Sizes, stages) -> pd.DataFrame:
     crossing = np.flatnonzero(finish > begin)
     pieces = [whole[finish <= begin]]
     rows = []
-    for i in crossing:
-        row = whole.iloc[i].to_dict()
+    for i, row in zip(crossing, whole.iloc[crossing].to_dict("records"), strict=True):
         days = [sizes.crossing(row["animal"], limits[k], row["start"], row["end"])
                 for k in range(begin[i], finish[i])]
         rows.extend(_pieces(row, days, begin[i]))
