@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 
 import pandas as pd
 
+from pva.errors import MeaningError, Problem
 from pva.estimate.bed import Bed, estimate_bed
 from pva.estimate.estimates import Estimate, Estimates
 from pva.estimate.following import follow
@@ -78,7 +80,7 @@ def estimate(study: str | os.PathLike | Study, *, records: FieldRecords | None =
     Raises
     ------
     FormError, MeaningError, DataError
-        The study or its tables cannot be read.
+        The study or its tables cannot be read, or there is no model of that name.
     """
     study = study if isinstance(study, Study) else read_study(study)
     records = read_records(study) if records is None else records
@@ -99,6 +101,7 @@ def estimate_records(records: FieldRecords, options: Options, *,
     following = follow(records)
     names = _species(records, options)
     results = {name: estimate_species(records, name, options, following, model) for name in names}
+    _check_model(model, results)
     alone = len(results) == 1
     first = next(iter(results), None)
     bed = estimate_bed(records, options, species=first if alone else None,
@@ -118,6 +121,18 @@ def estimate_records(records: FieldRecords, options: Options, *,
         by_species=results, bed=bed, records=records, refused=(*refused, *bed.refused),
         level=entry_level(records, following), tables=_tables(results, bed),
     )
+
+
+def _check_model(model: str | None, results: dict[str, SpeciesResult]) -> None:
+    known = [m.name for r in results.values() for m in r.models]
+    if model is None or model in known:
+        return
+    near = get_close_matches(model, known, 1)
+    nearest = f"; the nearest is `{near[0]}`" if near else ""
+    raise MeaningError(Problem(
+        f"no model fitted to this study is called `{model}`{nearest}",
+        "Take a name from the model table of `pva estimate`.", done="Nothing was reported.",
+        code="unknown-model"))
 
 
 def _followed_notes(following, results: dict[str, SpeciesResult]) -> tuple[str, ...]:

@@ -43,6 +43,8 @@ class SurvivalRates:
     by_interval : list of dict
         Year, stage, value, low, high: for the figure.
     notes : tuple of str
+    year_sd_interval : tuple of float or None
+        95 % interval of `year_sd`.
     """
 
     joint: Joint
@@ -52,6 +54,7 @@ class SurvivalRates:
     heard: dict
     by_interval: list
     notes: tuple[str, ...] = field(default=())
+    year_sd_interval: tuple[float, float] | None = None
 
 
 def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = None,
@@ -85,7 +88,8 @@ def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = No
     limits = _limits(base, named, keys, weights)
     return SurvivalRates(named, np.sqrt(variance) if spread else None, apparent, limits,
                          _heard(chosen, data, keys, variance),
-                         _by_interval(yearly, labels, inflation), tuple(notes))
+                         _by_interval(yearly, labels, inflation), tuple(notes),
+                         tuple(np.sqrt(spread.interval)) if spread else None)
 
 
 def wanted_keys(fitted: Fitted) -> dict[str, dict]:

@@ -9,7 +9,7 @@ import numpy as np
 from pva.estimate.contrasts import average_detection
 from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
 from pva.estimate.following import SHORT
-from pva.estimate.link_scale import Z95, Link
+from pva.estimate.link_scale import Z95, Link, sd_over_years
 from pva.estimate.species import SpeciesResult
 from pva.sources import Source
 
@@ -121,6 +121,10 @@ def _note(result: SpeciesResult, plain: str) -> str:
         parts.append("apparent: lost tags count as deaths")
     if plain.startswith("survival/") and result.rates.year_sd is None:
         parts.append("how years differ could not be told")
+    if plain.startswith("survival/") and result.rates.year_sd_interval is not None:
+        mean = float(result.joint.mean[result.joint.keys.index(plain)])
+        low, high = (sd_over_years(mean, x) for x in result.rates.year_sd_interval)
+        parts.append(f"SD between years {low:.3f} to {high:.3f} (95 %)")
     if plain.startswith("bad_year/"):
         parts.append("survival relative to an ordinary year; holds the ordinary luck of that year "
                      "too")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from invented import SPECIES, marked_study, records
 
+from pva.errors import MeaningError
 from pva.estimate.following import follow
 from pva.estimate.options import Options
 from pva.estimate.run import estimate_records
@@ -167,3 +168,12 @@ def test_a_removed_animal_leaves_the_sample_alive():
                      "date": "2020-08-01", "status": "removed"}],
         visits=visits)
     assert follow(made).steps["status"].tolist() == ["", "removed"]
+
+
+def test_another_model_can_be_asked_for_by_its_name(told):
+    other = told.summary()["models"][1]["name"]
+    asked = estimate_records(told.records, PLAIN, model=other)
+    assert asked.summary()["models"][0]["name"] == other
+    with pytest.raises(MeaningError) as caught:
+        estimate_records(told.records, PLAIN, model=other.replace("detection", "detecton"))
+    assert caught.value.problems[0].what.endswith(f"; the nearest is `{other}`")
