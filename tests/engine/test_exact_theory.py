@@ -60,6 +60,18 @@ def test_extinction_by_year_of_the_branching_process(census):
     assert extinction_distance(scenario, 40_000, exact) < Z
 
 
+@pytest.mark.slow
+def test_extinction_by_year_of_many_replicates():
+    exact = extinction_by_year(U, F, start=START, years=50)
+    gone, replicates = np.zeros(51), 1_000_000
+    for part in range(10):
+        found = tallies(three_stages(years=50), replicates // 10,
+                        first_replicate=part * replicates // 10)
+        gone += gone_by_year(found) / 10
+    assert worst(gone, exact, replicates) < Z
+    assert worst(gone, exact * 1.04, replicates) > Z  # 4 % too many would be noticed
+
+
 def test_published_extinction_curve():
     # derived by iterated generating functions (Pollard 1966), shared/checks
     case = published("branching_three_stage")

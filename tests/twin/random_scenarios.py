@@ -247,6 +247,8 @@ class Maker:
     # what happens
 
     def numbers(self, most):
+        if self.often(0.5):
+            return {year: self.part(0.4, most) for year in range(FIRST, self.last)}
         return {self.year(): self.part(0.4, most) for _ in range(self.whole(1, 5))}
 
     def release(self, i, stages, sites):
@@ -257,7 +259,7 @@ class Maker:
         if self.often(0.6):
             own = self.probability(f"release {i} survival")
         until = None
-        if self.often(0.4):
+        if self.often(0.6):
             measure = self.one_of(*WATCHED, "adults_per_m2",
                                   *(["glochidia_per_host"] if self.chain else []))
             where = RIVER if self.often(0.5) else tuple(sites[: self.whole(1, len(sites))])

@@ -34,6 +34,7 @@ from pva.scenario.resolved import (
     Site,
     Stage,
     Start,
+    Until,
 )
 
 SEED = 5
@@ -166,6 +167,20 @@ def test_hosts_by_hand():
     # next year 60 adults: load 9.443264, carried 3.622627; immunity of last year's load
     # .5 (1 - 2^(-7.869387 / 2)) = .4673029; recruits 10 x 3.622627 x .06 x .5326971
     assert tallies(scenario, "recruits")[2] == pytest.approx(1.157858, rel=1e-6)
+
+
+def test_a_release_ends_when_its_rule_has_held_for_years_running():
+    rule = Until("recruits", 10.0, running=2)
+    scenario = two_stages(
+        last=2032, bad_years=(BadYear("dry", years=(2027,), recruitment=0.0),),
+        releases=(Release("put", "Quillstone", "young", dict.fromkeys(range(2026, 2032), 5.0),
+                          until=rule),))
+    assert not differences(scenario, SEED, simulate)
+    # recruits at the censuses of 2027-2030: many, none, many, many: it holds from 2030 on, after
+    # the release of 2029, and stays ended
+    recruits = tallies(scenario, "recruits")
+    assert [n >= 10 for n in recruits[1:5]] == [True, False, True, True]
+    assert tallies(scenario, "released") == [0, 5, 5, 5, 5, 0, 0]
 
 
 def test_one_animal_followed_by_hand():
