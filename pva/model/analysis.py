@@ -21,7 +21,7 @@ from pva.model.long_run import (
 )
 
 __all__ = [
-    "MatrixAnalysis", "RateEffects", "analyse", "entry_covariance", "entry_sensitivities",
+    "MatrixAnalysis", "RateEffects", "analyse", "entry_sensitivities",
     "entry_slopes", "fundamental_matrix", "growth_rate", "keyfitz_entropy", "life_expectancy",
     "net_reproductive_rate", "rate_effects", "reproductive_values", "small_noise_log_growth",
     "stable_stages", "years_to_maturity",
@@ -257,19 +257,25 @@ def rate_effects(build: Callable[[np.ndarray], np.ndarray], rates: np.ndarray) -
     return RateEffects(sensitivities, sensitivities * at / growth_rate(matrix))
 
 
-def entry_slopes(build: Callable[[np.ndarray], np.ndarray], rates: np.ndarray) -> np.ndarray:
-    """Derivative of every matrix entry by every rate, (rate, to, from), by central differences."""
+def entry_slopes(build: Callable[[np.ndarray], np.ndarray], rates: np.ndarray, *,
+                 only: np.ndarray | None = None) -> np.ndarray:
+    """Derivative of every matrix entry by every rate, (rate, to, from), by central differences.
+
+    `only` : ndarray of int, the rates wanted; all if not given.
+    """
     at = np.asarray(rates, float)
-    slopes = []
-    for place, value in enumerate(at):
+    places = np.arange(len(at)) if only is None else only
+    slopes = np.zeros((len(places), *np.shape(build(at))))
+    for row, place in enumerate(places):
         step = np.zeros_like(at)
-        step[place] = 1e-5 * abs(value) if value else 1e-8
-        slopes.append((build(at + step) - build(at - step)) / (2 * step[place]))
-    return np.array(slopes)
+        step[place] = 1e-5 * abs(at[place]) if at[place] else 1e-8
+        slopes[row] = (build(at + step) - build(at - step)) / (2 * step[place])
+    return slopes
 
 
 def small_noise_log_growth(
-    mean: np.ndarray, covariance: np.ndarray, *, carry_over: float = 0.0
+    mean: np.ndarray, *, carried: np.ndarray | None = None, independent: np.ndarray | None = None,
+    carry_over: float = 0.0,
 ) -> float:
     """Log of the stochastic growth rate when years differ little.
 
@@ -277,8 +283,9 @@ def small_noise_log_growth(
     ----------
     mean : ndarray, (to, from)
         Mean projection matrix over years.
-    covariance : ndarray, (to, from, to, from)
-        Covariance of its entries between years.
+    carried, independent : ndarray, (factor, to, from), or None
+        How entries differ between years, as deviations whose outer products add up to the
+        covariance of entries; the first kind is carried over from year to year.
     carry_over : float, -1 to 1
         Correlation of one year with the next; it falls geometrically with the years between.
 
@@ -298,22 +305,15 @@ def small_noise_log_growth(
     w = stable_stages(A)
     v = reproductive_values(A)
     v = v / (v @ w)
-    variance = np.einsum("i,j,ijkl,k,l->", v, w, covariance, v, w)
-    carried = 0.0
-    if carry_over:
-        others = (A / growth) @ (np.eye(len(A)) - np.outer(w, v))
-        path = np.linalg.inv(np.eye(len(A)) - carry_over * others)
-        path = path @ (np.eye(len(A)) - np.outer(w, v))
-        carried = carry_over * np.einsum("i,jk,ijkl,l->", v, path, covariance, w)
-    return float(np.log(growth) + (carried - variance / 2) / growth**2)
-
-
-def entry_covariance(slopes: np.ndarray, rate_covariance: np.ndarray) -> np.ndarray:
-    """Covariance of entries, (to, from, to, from), from that of rates, (rate, rate).
-
-    `slopes` are those of `entry_slopes`; good to first order of the spread.
-    """
-    return np.einsum("aij,ab,bkl->ijkl", slopes, rate_covariance, slopes)
+    variance = lasting = 0.0
+    for deviations in (carried, independent):
+        if deviations is not None:
+            variance += float((((v @ deviations) @ w) ** 2).sum())
+    if carry_over and carried is not None:
+        across = np.eye(len(A)) - np.outer(w, v)
+        path = np.linalg.inv(np.eye(len(A)) - carry_over * (A / growth) @ across) @ across
+        lasting = carry_over * float((((v @ carried) @ path) * (carried @ w)).sum())
+    return float(np.log(growth) + (lasting - variance / 2) / growth**2)
 
 
 def _mean_age_of_parents(F: np.ndarray, sensitivity: np.ndarray, *, growth: float) -> float | None:

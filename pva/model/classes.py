@@ -79,6 +79,7 @@ def growth_steps(stages: tuple[Stage, ...], classes: Classes, growth: dict) -> l
         Stage -> stages reached -> share (only the names are used).
     """
     steps = []
+    number = {s.name: i for i, s in enumerate(stages)}
     for index, stage in enumerate(stages):
         here = np.flatnonzero(classes.of_stage(index))
         if stage.years:
@@ -91,8 +92,8 @@ def growth_steps(stages: tuple[Stage, ...], classes: Classes, growth: dict) -> l
             ]
         else:
             for reached in growth.get(stage.name, {}):
-                to = next(i for i, s in enumerate(stages) if s.name == reached)
-                steps.append(Step(int(here[0]), int(classes.first[to]), stage.name, reached))
+                to = int(classes.first[number[reached]])
+                steps.append(Step(int(here[0]), to, stage.name, reached))
     return steps
 
 

@@ -13,7 +13,6 @@ from pva.lifehistory.year_effects import rate_correlation
 from pva.model.analysis import (
     MatrixAnalysis,
     analyse,
-    entry_covariance,
     entry_slopes,
     growth_rate,
     rate_effects,
@@ -110,26 +109,33 @@ def matrix_of_rates(resolved: Resolved, site: Site):
 def small_noise(resolved: Resolved) -> float | None:
     """Log stochastic growth rate of the fastest site when years differ little.
 
-    Covers year effects and random bad years as if independent from year to year, year effects also
-    carried over; a bad year of several years counts by its share of years.
+    Covers year effects, carried over as written, and random bad years as if independent from year
+    to year; a bad year of several years counts by its share of years.
     """
     site, matrix = fastest_site(resolved)
     names, values, build = matrix_of_rates(resolved, site)
     rates = {r.key: r for r in rates_in((site.survival, site.growth, site.recruitment))}
-    effects = [rates[n].effect or n for n in names]
     sd = np.array([_natural_year_sd(rates[n]) if resolved.chance.years else 0.0 for n in names])
+    varying = np.flatnonzero(sd)
+    slopes = entry_slopes(build, values, only=varying)
+    effects = [rates[names[i]].effect or names[i] for i in varying]
+    spread = np.tensordot(_root(resolved, effects, sd[varying]), slopes, axes=([0], [0]))
+    mean, bad = _with_bad_years(resolved, matrix)
+    if growth_rate(mean) <= 0:
+        return None
+    return small_noise_log_growth(mean, carried=spread, independent=bad,
+                                  carry_over=resolved.year_effects.carry_over)
+
+
+def _root(resolved, effects, sd):
+    """Square root of the covariance of rates between years, (rate, factor)."""
     distinct = list(dict.fromkeys(effects))
     between = rate_correlation(distinct, resolved.year_effects.between_rates)
     if np.ndim(between) == 0:
         between = np.where(np.eye(len(distinct), dtype=bool), 1.0, between)
     place = [distinct.index(e) for e in effects]
-    covariance = between[np.ix_(place, place)] * np.outer(sd, sd)
-    spread = entry_covariance(entry_slopes(build, values), covariance)
-    mean, bad = _with_bad_years(resolved, matrix)
-    if growth_rate(mean) <= 0:
-        return None
-    return small_noise_log_growth(mean, spread + bad,
-                                  carry_over=resolved.year_effects.carry_over)
+    values, vectors = np.linalg.eigh(between[np.ix_(place, place)] * np.outer(sd, sd))
+    return vectors * np.sqrt(np.maximum(values, 0))
 
 
 def _natural_year_sd(rate):
@@ -141,7 +147,10 @@ def _natural_year_sd(rate):
 
 
 def _with_bad_years(resolved, matrix):
-    """Mean matrix over combinations of random bad years, and their covariance of entries."""
+    """Mean matrix over combinations of random bad years, and deviations from it, (case, to, from).
+
+    Deviations are scaled by the root of their chance, so that squares add up to variances.
+    """
     kinds = [k for k in resolved.bad_years if k.chance > 0 and resolved.chance.years]
     size = len(matrix.a)
     names = [s.name for s in resolved.stages]
@@ -159,8 +168,7 @@ def _with_bad_years(resolved, matrix):
         weights.append(weight)
     stack, weights = np.array(matrices), np.array(weights)
     mean = np.tensordot(weights, stack, axes=1)
-    away = stack - mean
-    return mean, np.einsum("k,kij,klm->ijlm", weights, away, away)
+    return mean, np.sqrt(weights)[:, None, None] * (stack - mean)
 
 
 def simulated_growth(resolved: Resolved, *, seed: int,

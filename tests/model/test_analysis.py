@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from pva.model.analysis import (
     analyse,
-    entry_covariance,
     entry_slopes,
     growth_rate,
     rate_effects,
@@ -155,8 +154,9 @@ def test_small_noise_growth_against_simulated_years():
 
     at, spread = np.array([0.9, 0.35]), np.array([0.03, 0.12])
     covariance = np.outer(spread, spread) * np.array([[1, 0.5], [0.5, 1]])
-    entries = entry_covariance(entry_slopes(build, at), covariance)
-    expected = small_noise_log_growth(build(at), entries)
+    root = np.linalg.cholesky(covariance)
+    away = np.tensordot(root, entry_slopes(build, at), axes=([0], [0]))
+    expected = small_noise_log_growth(build(at), independent=away)
     rng = np.random.default_rng(3)
     state, logs = np.full((3, 4000), 1 / 3), []
     for year in range(130):

@@ -145,11 +145,10 @@ def test_small_noise_growth_of_good_and_bad_years():
     # Tuljapurkar 1982; Lima & Rahibe 1994; numbers derived by enumeration
     case = published("stochastic_growth")
     good, bad = good_and_bad()
-    half = (good - bad) / 2
-    spread = np.einsum("ij,kl->ijkl", half, half)
+    half = (good - bad)[None] / 2
     for row in case["years"]:
         found = small_noise_log_growth(
-            (good + bad) / 2, spread, carry_over=2 * row["same_again"] - 1
+            (good + bad) / 2, carried=half, carry_over=2 * row["same_again"] - 1
         )
         assert found == pytest.approx(row["small_noise"], abs=5e-7)
         mean_only = case["log_growth_of_mean_matrix"]
@@ -160,7 +159,7 @@ def test_small_noise_growth_of_good_and_bad_years():
 def test_carried_over_luck_lowers_growth_and_swinging_luck_raises_it():
     # the term without the projection I - w v' has the opposite sign and must fail here
     good, bad = good_and_bad()
-    half = (good - bad) / 2
-    spread = np.einsum("ij,kl->ijkl", half, half)
-    at = [small_noise_log_growth((good + bad) / 2, spread, carry_over=c) for c in (-0.6, 0, 0.6)]
+    half = (good - bad)[None] / 2
+    at = [small_noise_log_growth((good + bad) / 2, carried=half, carry_over=c)
+          for c in (-0.6, 0, 0.6)]
     assert at[0] > at[1] > at[2]
