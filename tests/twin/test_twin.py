@@ -52,7 +52,7 @@ def check(resolved):
 
 
 @seed(20260101)
-@settings(max_examples=100, **QUIET)
+@settings(max_examples=90, **QUIET)
 @given(scenarios())
 def test_engine_equals_twin(resolved):
     check(resolved)
@@ -60,7 +60,7 @@ def test_engine_equals_twin(resolved):
 
 @pytest.mark.slow
 @seed(20260102)
-@settings(max_examples=2500, **QUIET)
+@settings(max_examples=1200, **QUIET)
 @given(scenarios())
 def test_engine_equals_twin_many(resolved):
     check(resolved)
