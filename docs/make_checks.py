@@ -132,10 +132,9 @@ def stochastic_growth() -> Iterator[Row]:
     for matrix, kind in ((good, "good"), (bad, "bad")):
         rates = known["rule"][kind]
         matrix[2, 2], matrix[0, 2] = rates["adult_survival"], rates["recruitment"]
-    half = (good - bad) / 2
-    spread = np.einsum("ij,kl->ijkl", half, half)
+    half = (good - bad)[None] / 2
     for row in known["years"]:
-        found = small_noise_log_growth((good + bad) / 2, spread,
+        found = small_noise_log_growth((good + bad) / 2, carried=half,
                                        carry_over=2 * row["same_again"] - 1)
         yield f"small noise, year like the last {row['same_again']:g}", row["small_noise"], found
 
