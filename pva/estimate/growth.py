@@ -15,9 +15,9 @@ from pva.estimate.fit import hessian
 from pva.estimate.likelihood_growth import Lengths, growth_loglik, growth_posterior
 from pva.estimate.link_scale import Z95
 
-DEGREE = 5  # of the log density of first sizes
+DEGREE = 7  # of the log density of first sizes; 5 was too stiff for sizes cut off sharply
 RIDGE = 1e-3  # weak pull of first sizes towards an even spread
-TIE_PULL = 4.0  # weak pull of the tie to 0.5, SD 0.5
+TIE_PULL = 0.25  # weak pull of the tie to 0.5, SD 2: a stronger one costs coverage
 VAGUE_ASYMPTOTE, VAGUE_RATE = 0.25, 0.6  # relative SE beyond which growth is not told
 EXACT = 1e-4  # a relative SE below this is a flat corner of the likelihood, not knowledge
 FASTEST, WIDEST = 3.0, 0.3  # per year, share of the asymptote: beyond them no growth was seen

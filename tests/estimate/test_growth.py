@@ -98,7 +98,7 @@ def test_gradient_of_the_growth_likelihood():
     share, basis = _grid(50)
     negative = _objective(data, share, basis)
     x = np.concatenate([[72, np.log(0.2), np.log(4.0), np.log(2.0), 0.6],
-                        0.3 * np.random.default_rng(0).normal(size=5)])
+                        0.3 * np.random.default_rng(0).normal(size=7)])
     exact = negative(x)[1]
     for i in range(x.size):
         step = np.zeros(x.size)
