@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,10 +28,8 @@ class Ready:
     def with_releases(self, numbers: np.ndarray) -> Ready:
         """The same with other planned numbers, shape (row, year)."""
         releases = self.model.plan.releases._replace(release_number=np.ascontiguousarray(numbers))
-        model = Model(self.model.plan._replace(releases=releases), self.model.draws,
-                      self.model.classes, self.model.sites, self.model.stages,
-                      self.model.drawn)
-        return Ready(self.resolved, model, self.places, self.seed, self.threads)
+        model = replace(self.model, plan=self.model.plan._replace(releases=releases))
+        return replace(self, model=model)
 
 
 def prepare(resolved: Resolved, *, seed: int, threads: int | None = None) -> Ready:

@@ -120,7 +120,7 @@ def stock(scenario: Scenario, *, chance_wanted: float | None = None, seed: int |
         limit, lifted = find_limit(resolved, wanted, rows, seed=seed, threads=threads,
                                    best_number=found.best.number,
                                    best_chance=found.best.chance)
-    return _answer(scenario, rows, wanted, seed, found, monotone, limit, lifted)
+    return _answer(scenario, ready, rows, wanted, found, monotone, limit, lifted)
 
 
 class Looker:
@@ -173,12 +173,12 @@ def more_is_better(resolved: Resolved) -> bool:
                and not (crowded and g.measure in _SHARED_SPACE) for g in resolved.goals)
 
 
-def _answer(scenario, rows, wanted, seed, found, monotone, limit, lifted) -> StockAnswer:
+def _answer(scenario, ready, rows, wanted, found, monotone, limit, lifted) -> StockAnswer:
     resolved = scenario.resolved
     number = found.number
     plan = rows.planned(number) if number is not None else None
     return StockAnswer(
-        title=resolved.title, digest=scenario.digest, seed=seed, draws=resolved.runs.draws,
+        title=resolved.title, digest=scenario.digest, seed=ready.seed, draws=resolved.runs.draws,
         replicates=resolved.runs.replicates, releases=rows.names, release_years=rows.years,
         goals=tuple(g.name for g in resolved.goals), most=rows.most, chance_wanted=wanted,
         reachable=found.reachable, number=number, low=found.low, high=found.high,
@@ -190,4 +190,4 @@ def _answer(scenario, rows, wanted, seed, found, monotone, limit, lifted) -> Sto
         cost=None if plan is None else rows.cost(number),
         mothers=None if plan is None else rows.mothers(number),
         curve=found.curve, order_sheet=() if plan is None else rows.order_sheet(number),
-        warnings=tuple(scenario.warnings))
+        warnings=(*scenario.warnings, *ready.model.warnings))

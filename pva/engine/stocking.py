@@ -19,6 +19,7 @@ _ADULTS_PER_M2 = r.UNTIL_MEASURES.index("adults_per_m2")
 _SITES_OCCUPIED = r.UNTIL_MEASURES.index("sites_occupied")
 _WILD_SHARE = r.UNTIL_MEASURES.index("wild_share")
 _GLOCHIDIA_PER_HOST = r.UNTIL_MEASURES.index("glochidia_per_host")
+_COST = r.UNTIL_MEASURES.index("cost")
 
 
 @inner()
@@ -154,6 +155,8 @@ def _measure(until, rule, tallies, year, lane):
         return _sum(until, rule, tallies, year, r.T_BREEDERS, lane) / space
     if measure == _SITES_OCCUPIED:
         return _occupied(until, rule, tallies, year, lane)
+    if measure == _COST:
+        return _sum(until, rule, tallies, year, r.T_COST, lane)
     if measure == _WILD_SHARE:
         return _ratio(wild, wild + stocked)
     if year == 0:

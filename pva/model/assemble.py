@@ -34,6 +34,7 @@ class Model:
     sites: tuple[str, ...]
     stages: tuple[str, ...]
     drawn: dict[str, np.ndarray]  # uncertain rate -> its drawn means over years, shape (draw,)
+    warnings: tuple[str, ...] = ()
 
 
 def assemble(resolved: Resolved, *, seed: int) -> Model:
@@ -78,7 +79,15 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
         female_share=female_share(resolved, table),
     )
     return Model(plan_of(parts), draws, classes, tuple(s.name for s in resolved.sites),
-                 tuple(s.name for s in resolved.stages), _drawn(resolved, table))
+                 tuple(s.name for s in resolved.stages), _drawn(resolved, table),
+                 _warnings(calibrations, table.draws))
+
+
+def _warnings(calibrations, draws):
+    return tuple(
+        f"in {count} of {draws} parameter draws {name} would have to exceed 1 to reach its target; "
+        "it was cut at 1, so these draws have fewer recruits than the target says"
+        for name, count in calibrations.cut.items())
 
 
 def _drawn(resolved, table):

@@ -119,9 +119,42 @@ def per_adult_for_growth(place: Place, target: float) -> float:
     return float(brentq(excess, 0.0, high, xtol=1e-15, rtol=1e-14))
 
 
-def solve_attachment(place: Place, glochidia_per_host: float) -> float:
-    """Attachment at which fish carry `glochidia_per_host` on average; inf where none is enough."""
-    animals, _ = _adults(place, place.classes.breeds / place.classes.breeds.sum())
+def shares_for_target(place: Place, calibration: Calibration) -> np.ndarray:
+    """Stable shares among breeding classes at the best value of a target of recruits or growth."""
+    per_adult = best(calibration.rate)
+    if calibration.target == "growth_rate":
+        per_adult = per_adult_for_growth(place, per_adult)
+    return recruit_row(place, per_adult)[1]
+
+
+def shares_for_settlement(place: Place, attachment: Calibration | float,
+                          settlement: float) -> np.ndarray:
+    """The same where settlement is a given number: shares, attachment and recruits together."""
+    shares = place.classes.breeds / place.classes.breeds.sum()
+    for _ in range(200):
+        rate = attachment
+        if isinstance(attachment, Calibration):
+            rate = min(solve_attachment(place, best(attachment.rate), shares), 1.0)
+        new = recruit_row(place, settlement * _juveniles_per_adult(place, rate, shares))[1]
+        if np.abs(new - shares).max() < 1e-12:
+            break
+        shares = new
+    return shares
+
+
+def _juveniles_per_adult(place, attachment, shares):
+    animals, number = _adults(place, shares)
+    chain = replace(place.chain, attachment=attachment)
+    released = chain.released(animals, place.adults_per_m2)
+    return chain.juveniles(released, _AREA, place.density) / number
+
+
+def solve_attachment(place: Place, glochidia_per_host: float, shares: np.ndarray) -> float:
+    """Attachment at which fish carry `glochidia_per_host` on average; inf where none is enough.
+
+    `shares` : ndarray, shape (class,), of the breeding animals.
+    """
+    animals, _ = _adults(place, shares)
 
     def carried(attachment):
         chain = replace(place.chain, attachment=attachment)
@@ -134,18 +167,17 @@ def solve_attachment(place: Place, glochidia_per_host: float) -> float:
                         xtol=1e-18, rtol=1e-14))
 
 
-def solve_settlement(place: Place, calibration: Calibration, attachment: float,
-                     target: float) -> float:
-    """Settlement at which the target holds, given this draw's attachment; may exceed 1."""
+def solve_settlement(place: Place, calibration: Calibration, attachment: float, target: float,
+                     shares: np.ndarray) -> float:
+    """Settlement at which the target holds, given this draw's attachment; may exceed 1.
+
+    `shares` : ndarray, shape (class,), of the breeding animals.
+    """
     per_adult = target
     if calibration.target == "growth_rate":
         per_adult = per_adult_for_growth(place, target)
-    _, shares = recruit_row(place, per_adult)
-    animals, number = _adults(place, shares)
-    chain = replace(place.chain, attachment=attachment)
-    released = chain.released(animals, place.adults_per_m2)
-    juveniles = chain.juveniles(released, _AREA, place.density)
-    return per_adult * number / juveniles if juveniles > 0 else np.inf
+    juveniles = _juveniles_per_adult(place, attachment, shares)
+    return per_adult / juveniles if juveniles > 0 else np.inf
 
 
 def _adults(place, shares):

@@ -37,7 +37,7 @@ R_SITE, R_CLASS, R_SURVIVAL, R_TIMES, R_FROM = range(5)
 # measures an `until` rule may watch
 UNTIL_MEASURES = (
     "adults", "animals", "wild_adults", "stocked_adults", "females", "recruits", "adults_per_m2",
-    "sites_occupied", "replacement_ratio", "wild_share", "glochidia_per_host",
+    "sites_occupied", "replacement_ratio", "wild_share", "glochidia_per_host", "cost",
 )  # fmt: skip
 
 

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from pva.model.calibrate import place_of, refuse_above_one, solve_attachment, solve_settlement
+from pva.model.calibrate import (
+    place_of,
+    refuse_above_one,
+    shares_for_settlement,
+    shares_for_target,
+    solve_attachment,
+    solve_settlement,
+)
 from pva.model.classes import Classes
 from pva.model.draws import DrawTable
 from pva.model.events import site_areas
@@ -27,6 +34,7 @@ class Calibrations:
     def __init__(self, resolved: Resolved, table: DrawTable | None = None):
         self._resolved, self._table = resolved, table
         self._draws: dict = {}
+        self.cut: dict[str, int] = {}  # draws in which a solution above 1 was cut, by name
 
     def best_of(self, site: Site) -> tuple[float | None, float | None]:
         """Attachment and settlement of a site at best values (None without a host chain)."""
@@ -35,7 +43,8 @@ class Calibrations:
             return None, None
         attachment = recruitment.attachment
         if isinstance(attachment, Calibration):
-            value = solve_attachment(self._place(attachment), best(attachment.rate))
+            value = solve_attachment(self._place(attachment), best(attachment.rate),
+                                     self._shares(site))
             refuse_above_one(value, "attachment", attachment)
             attachment = value
         else:
@@ -43,7 +52,7 @@ class Calibrations:
         settlement = recruitment.settlement
         if isinstance(settlement, Calibration):
             value = solve_settlement(self._place(settlement), settlement, attachment,
-                                     best(settlement.rate))
+                                     best(settlement.rate), self._shares(site))
             refuse_above_one(value, "settlement", settlement)
             return attachment, value
         return attachment, best(settlement)
@@ -51,7 +60,7 @@ class Calibrations:
     def draws_of(self, site: Site) -> tuple[np.ndarray | None, np.ndarray | None]:
         """Attachment and settlement of a site by draw; None where the rate is not calibrated.
 
-        A draw whose solution exceeds 1 is cut at 1.
+        A draw whose solution exceeds 1 is cut at 1 and counted in `cut`.
         """
         self.best_of(site)  # refuses what cannot be
         recruitment = site.recruitment
@@ -59,34 +68,45 @@ class Calibrations:
         if isinstance(recruitment.attachment, Calibration):
             calibration = recruitment.attachment
             place = self._place(calibration)
+            shares = self._shares(site)
             attachment = self._solved(
-                calibration, (),
-                lambda target, _: solve_attachment(place, target))
+                "attachment", calibration, (),
+                lambda target, _: solve_attachment(place, target, shares))
         if isinstance(recruitment.settlement, Calibration):
             calibration = recruitment.settlement
             place = self._place(calibration)
             given = attachment
             if given is None:
                 given = drawn_means(recruitment.attachment, self._table)
+            shares = self._shares(site)
             settlement = self._solved(
-                calibration, tuple(given),
-                lambda target, a: solve_settlement(place, calibration, a, target))
+                "settlement", calibration, tuple(given),
+                lambda target, a: solve_settlement(place, calibration, a, target, shares))
         return attachment, settlement
 
     def _place(self, calibration):
         return place_of(self._resolved.base, calibration)
 
-    def _solved(self, calibration, given, solve):
-        key = (calibration.target, calibration.rate.key, calibration.hosts_per_100m2,
-               calibration.adults_per_m2, given)
+    def _shares(self, site):
+        """Shares among breeding animals at best values, which every draw keeps (6-keys)."""
+        attachment, settlement = site.recruitment.attachment, site.recruitment.settlement
+        if isinstance(settlement, Calibration):
+            return shares_for_target(self._place(settlement), settlement)
+        return shares_for_settlement(self._place(attachment), attachment, best(settlement))
+
+    def _solved(self, name, calibration, given, solve):
+        key = (name, repr(calibration), given)
         if key not in self._draws:
             targets = drawn_means(calibration.rate, self._table)
             inputs = given or (None,) * len(targets)
             known: dict = {}
             for pair in zip(targets, inputs, strict=True):
                 if pair not in known:
-                    known[pair] = min(solve(*pair), 1.0)
-            self._draws[key] = np.array([known[p] for p in zip(targets, inputs, strict=True)])
+                    known[pair] = solve(*pair)
+            values = np.array([known[p] for p in zip(targets, inputs, strict=True)])
+            if (values > 1).any():
+                self.cut[name] = int((values > 1).sum())
+            self._draws[key] = np.minimum(values, 1.0)
         return self._draws[key]
 
 

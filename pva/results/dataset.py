@@ -44,7 +44,7 @@ def to_dataset(scenario, resolved: Resolved, model: Model, fold: Fold, *, seed: 
     noise = small_noise(resolved)
     _put(data, "stochastic_growth_small_noise", (), np.nan if noise is None else noise,
          "log of the stochastic growth rate, small-noise approximation", "year-1")
-    data.attrs = _record(scenario, resolved, seed)
+    data.attrs = _record(scenario, resolved, model, seed)
     return data
 
 
@@ -201,7 +201,7 @@ def _dependence(data, model):
              f"rank correlation over draws of the parameter with {words}", "1")
 
 
-def _record(scenario, resolved, seed):
+def _record(scenario, resolved, model, seed):
     return {
         "title": resolved.title,
         "species": resolved.species,
@@ -215,7 +215,7 @@ def _record(scenario, resolved, seed):
         "replicates": resolved.runs.replicates,
         "random_numbers": SCHEME,
         "versions": json.dumps({"pva": version("pva")} | {p: version(p) for p in PACKAGES}),
-        "warnings": json.dumps(list(scenario.warnings)),
+        "warnings": json.dumps([*scenario.warnings, *model.warnings]),
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
         "chance_wanted": resolved.chance_wanted,
         "adults_below": resolved.quasi_extinction.adults_below,

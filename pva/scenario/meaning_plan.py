@@ -115,7 +115,12 @@ def _check_release(
     if row.delivered is not None:
         _check_delivered(row.delivered, (*path, "delivered"), problems)
     if row.until is not None:
-        _check_measure(spec, row.until.measure, (*path, "until", "measure"), problems)
+        if row.until.measure == "heterozygosity":
+            problems.add((*path, "until", "measure"), "{key} is `heterozygosity`, which is only "
+                         "known when the run is over", "Choose another measure.",
+                         code="measure-not-watched")
+        else:
+            _check_measure(spec, row.until.measure, (*path, "until", "measure"), problems)
         where = (*path, "until", "where")
         if isinstance(row.until.where, int) or row.until.where == EACH_SITE:
             problems.add(where, "{key} must be the river or sites summed",

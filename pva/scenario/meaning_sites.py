@@ -170,8 +170,14 @@ def _check_density(spec, written: HostDensitySpec, path: tuple, problems: Proble
 
 def _check_ways(spec: ScenarioSpec, names: Sequence[str], problems: Problems) -> None:
     stages = stage_names(spec)
+    seen = set()
     for i, row in enumerate(spec.movement or ()):
         path = ("movement", i)
+        if (row.stage, row.from_, row.to) in seen:
+            problems.add(path, f"{{key}} says again how `{row.stage}` moves from `{row.from_}` to "
+                         f"`{row.to}`", "Keep one row, with the share of both.",
+                         code="written-twice")
+        seen.add((row.stage, row.from_, row.to))
         if row.stage not in stages and row.stage != "all":
             unknown_stage(problems, (*path, "stage"), row.stage, [*stages, "all"])
         if row.from_ not in names:

@@ -157,11 +157,48 @@ def base_life(resolved):
                 base.census)
 
 
-def solve_attachment(resolved, calibration, target):
+def shares_at_best(resolved, site):
+    """Shares among breeding animals at which calibrations are solved, in every draw."""
+    life, young = base_life(resolved), site.recruitment
+    if isinstance(young.settlement, Calibration):
+        per_adult = best(young.settlement.rate)
+        if young.settlement.target == "growth_rate":
+            per_adult = recruits_for_growth(life, per_adult)
+        return life.breeding_shares(average_f(life, per_adult))
+    area, adults = 1.0, young.attachment.adults_per_m2
+    like = [best(h.density) for h in resolved.base.first_site_hosts]
+    densities = split(young.attachment.hosts_per_100m2, like)
+    shares = life.breeding_shares()
+    for _ in range(200):
+        attachment = solve_attachment(resolved, young.attachment, best(young.attachment.rate),
+                                      shares)
+        released = float(life.output() @ shares) * adults * fertilised(
+            life.recruitment.fertilised, adults)
+        juveniles, _ = juveniles_and_load(life.recruitment, released, attachment, densities, area)
+        new = life.breeding_shares(average_f(life, best(young.settlement) * juveniles / adults))
+        if np.abs(new - shares).max() < 1e-12:
+            break
+        shares = new
+    return shares
+
+
+def recruits_for_growth(life, target):
+    """Recruits per adult at which the base life cycle grows at a rate, by bisection."""
+    low, high = 0.0, 1e6
+    while high - low > 1e-15 * high:
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        grown = growth_rate(life.projection(average_f(life, middle)))
+        low, high = (middle, high) if grown < target else (low, middle)
+    return (low + high) / 2
+
+
+def solve_attachment(resolved, calibration, target, shares):
     """Attachment at which fish carry `target` glochidia on average, by bisection."""
     life, area = base_life(resolved), 1.0
     adults = calibration.adults_per_m2 * area
-    released = float(life.output() @ life.breeding_shares()) * adults
+    released = float(life.output() @ shares) * adults
     released *= fertilised(life.recruitment.fertilised, calibration.adults_per_m2)
     like = [best(h.density) for h in resolved.base.first_site_hosts]
     densities = split(calibration.hosts_per_100m2, like)
@@ -177,20 +214,12 @@ def solve_attachment(resolved, calibration, target):
     return high
 
 
-def solve_settlement(resolved, calibration, attachment, target):
+def solve_settlement(resolved, calibration, attachment, target, shares):
     """Settlement at which recruits per adult (or growth) are on target, at most 1."""
     life, area = base_life(resolved), 1.0
     per_adult = target
     if calibration.target == "growth_rate":
-        low, high = 0.0, 1e6
-        while high - low > 1e-15 * high:
-            middle = (low + high) / 2
-            if middle in (low, high):
-                break
-            grown = growth_rate(life.projection(average_f(life, middle)))
-            low, high = (middle, high) if grown < target else (low, middle)
-        per_adult = (low + high) / 2
-    shares = life.breeding_shares(average_f(life, per_adult))
+        per_adult = recruits_for_growth(life, target)
     adults = calibration.adults_per_m2 * area
     released = float(life.output() @ shares) * adults
     released *= fertilised(life.recruitment.fertilised, calibration.adults_per_m2)
@@ -222,11 +251,13 @@ def attachment_and_settlement(resolved, site, table, draw):
 
     solved = None
     if isinstance(attachment, Calibration):
-        solved = solve_attachment(resolved, attachment, number(attachment.rate))
+        solved = solve_attachment(resolved, attachment, number(attachment.rate),
+                                  shares_at_best(resolved, site))
     if not isinstance(settlement, Calibration):
         return solved, None
     used = number(attachment) if solved is None else solved
-    return solved, solve_settlement(resolved, settlement, used, number(settlement.rate))
+    return solved, solve_settlement(resolved, settlement, used, number(settlement.rate),
+                                    shares_at_best(resolved, site))
 
 
 # start numbers
