@@ -30,7 +30,8 @@ class Following:
         release), `visit`, `method`, `effort_hours`, `passes`, and `status` at its end: alive,
         heard, shell, removed or nothing.
     lengths : DataFrame
-        animal, species, source, day, length_mm: one row an animal and visit (mean of repeats).
+        animal, species, source, batch, day, length_mm: one row an animal and visit (the mean of
+        repeats).
     repeats : DataFrame
         animal, visit, sd_mm, number: lengths taken more than once at a visit.
     notes : tuple of str
@@ -224,7 +225,7 @@ def _lengths(records: FieldRecords, starts, visits) -> tuple[pd.DataFrame, pd.Da
     group = table.dropna(subset=["day", "length_mm"]).groupby(["animal", "visit"], sort=False)
     lengths = group.agg(day=("day", "mean"), length_mm=("length_mm", "mean"),
                         sd_mm=("length_mm", "std"), number=("length_mm", "size")).reset_index()
-    for fact in ("species", "source"):
+    for fact in ("species", "source", "batch"):
         lengths[fact] = [starts[a][fact] for a in lengths["animal"]]
     lengths = lengths.sort_values(["animal", "day"], kind="stable").reset_index(drop=True)
     repeats = lengths.loc[lengths["number"] > 1,

@@ -11,12 +11,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.optimize import minimize
 
+from pva.estimate.first_sizes import FirstSizes
 from pva.estimate.fit import hessian
 from pva.estimate.likelihood_growth import Lengths, growth_loglik, growth_posterior
 from pva.estimate.link_scale import Z95
 
-DEGREE = 7  # of the log density of first sizes; 5 was too stiff for sizes cut off sharply
-RIDGE = 1e-3  # weak pull of first sizes towards an even spread
 TIE_PULL = 0.25  # weak pull of the tie to 0.5, SD 2: a stronger one costs coverage
 VAGUE_ASYMPTOTE, VAGUE_RATE = 0.25, 0.6  # relative SE beyond which growth is not told
 EXACT = 1e-4  # a relative SE below this is a flat corner of the likelihood, not knowledge
@@ -124,7 +123,7 @@ def growing_time(days, season=(1, 12)) -> np.ndarray:
     return year + grown / (high + 1 - low)
 
 
-def fit_growth(data: Lengths) -> Growth:
+def fit_growth(data: Lengths, batches=None) -> Growth:
     """Fit the curve to animals measured at least twice.
 
     Animals with a length that lies more than `GROSS` error SDs off their own curve, in either
@@ -134,13 +133,17 @@ def fit_growth(data: Lengths) -> Growth:
     ----------
     data : Lengths
         Animals measured once are left out.
+    batches : bool array (group), optional
+        Groups that were released at much the same size; none where left out.
 
     Returns
     -------
     Growth
     """
-    data = _measured_twice(data)
-    growth, theta, inverse = _fit(data, _crude(data), None, FIRST_NODES)
+    groups = int(data.group.max()) + 1
+    humps = np.zeros(groups, bool) if batches is None else np.asarray(batches, bool)
+    data = _of_animals(data, np.flatnonzero(np.diff(data.first) >= 2))
+    growth, theta, inverse = _fit(data, humps, _crude(data), None, FIRST_NODES)
     left = 0
     for _ in range(3):
         sound = _sound(data, growth)
@@ -148,7 +151,8 @@ def fit_growth(data: Lengths) -> Growth:
             break
         left += int((~sound).sum())
         data = _of_animals(data, np.flatnonzero(sound))
-        growth, theta, inverse = _fit(data, growth.working, theta, growth.share.size, inverse)
+        growth, theta, inverse = _fit(data, humps, growth.working, theta, growth.share.size,
+                                      inverse)
     if not left:
         return growth
     note = (f"{left} animals with a length more than {GROSS:g} error SDs off their curve are left "
@@ -156,18 +160,18 @@ def fit_growth(data: Lengths) -> Growth:
     return replace(growth, notes=(*growth.notes, note))
 
 
-def _fit(data: Lengths, working, theta, nodes: int, inverse=None):
+def _fit(data: Lengths, humps, working, theta, nodes: int, inverse=None):
     """One fit, on a grid fine enough for the error of a length.
 
     Returns the curve, the distribution of first sizes, and the inverse of the second derivatives
     to begin a like fit with.
     """
-    groups = int(data.group.max()) + 1
     working = np.asarray(working, float)
-    theta = np.zeros(groups * DEGREE) if theta is None else theta
     for _ in range(3):
-        share, basis = _grid(nodes)
-        negative = _objective(data, share, basis)
+        sizes = _sizes(humps, nodes, working[0])
+        if theta is None:
+            theta = sizes.start(data.length[data.first[:-1]], data.group)
+        negative = _objective(data, sizes)
         start = np.concatenate([working, theta])
         found = minimize(negative, start, jac=True, method="BFGS",
                          options={"gtol": 1e-3 * np.sqrt(len(start)), "maxiter": 400,
@@ -180,8 +184,8 @@ def _fit(data: Lengths, working, theta, nodes: int, inverse=None):
         nodes = min(int(needed * 1.15), MOST_NODES)
     information = hessian(negative, found.x, step=1e-3)
     whole = np.linalg.pinv(information, rcond=1e-10, hermitian=True)
-    log_weight = _log_weights(theta, basis, groups)
-    growth = _described(data, working, whole[:4, :4], -found.fun, share, log_weight)
+    log_weight = sizes.log_weights(theta, working[0])
+    growth = _described(data, working, whole[:4, :4], -found.fun, sizes.share, log_weight)
     return growth, theta, _positive(whole)
 
 
@@ -209,11 +213,6 @@ def _of_animals(data: Lengths, keep: np.ndarray) -> Lengths:
                    data.length[pick], data.group[keep])
 
 
-def _measured_twice(data: Lengths) -> Lengths:
-    data = _of_animals(data, np.flatnonzero(np.diff(data.first) >= 2))
-    return data._replace(group=np.unique(data.group, return_inverse=True)[1].astype(np.int64))
-
-
 def _crude(data: Lengths):
     """Rough starting values: asymptote, log rate, log SDs."""
     top = float(np.quantile(data.length, 0.97))
@@ -225,37 +224,28 @@ def _crude(data: Lengths):
     return 1.05 * top, np.log(rate), np.log(0.06 * top), np.log(0.02 * top), 0.7
 
 
-def _grid(nodes: int) -> tuple[np.ndarray, np.ndarray]:
+def _sizes(humps, nodes: int, asymptote: float) -> FirstSizes:
     share = np.linspace(0.01, 1.0, nodes)
-    basis = np.polynomial.chebyshev.chebvander(np.linspace(-1, 1, nodes), DEGREE)[:, 1:]
-    return share, basis
+    return FirstSizes(np.asarray(humps, bool), share, 0.6 * asymptote * (share[1] - share[0]))
 
 
-def _log_weights(theta, basis, groups: int) -> np.ndarray:
-    log = theta.reshape(groups, DEGREE) @ basis.T
-    top = log.max(axis=1, keepdims=True)
-    return log - top - np.log(np.exp(log - top).sum(axis=1, keepdims=True))
-
-
-def _objective(data: Lengths, share, basis):
-    groups = int(data.group.max()) + 1
-    sizes = np.bincount(data.group, minlength=groups)
+def _objective(data: Lengths, sizes: FirstSizes):
+    """Minus log likelihood with weak pulls, and its gradient."""
+    number = np.bincount(data.group, minlength=sizes.humps.size)
 
     def negative(x):
         a, v = np.exp(2 * np.clip(x[2], -3, 6)), np.exp(2 * np.clip(x[3], -4, 6))
         rate = np.exp(np.clip(x[1], -12, 3))
-        log_weight = _log_weights(x[5:], basis, groups)
-        loglik, by_rates, posterior = growth_loglik(data, x[0], rate, a, v, x[4], share,
-                                                       log_weight)
-        by_theta = (posterior - sizes[:, None] * np.exp(log_weight)) @ basis
+        log_weight = sizes.log_weights(x[5:], x[0])
+        loglik, by_rates, posterior = growth_loglik(data, x[0], rate, a, v, x[4], sizes.share,
+                                                    log_weight)
+        excess = posterior - number[:, None] * np.exp(log_weight)
+        by_theta, by_asymptote = sizes.gradient(x[5:], x[0], excess)
+        pulled, by_pull = sizes.penalty(x[5:])
         gradient = np.concatenate([
-            [by_rates[0], by_rates[1] * rate, by_rates[2] * 2 * a, by_rates[3] * 2 * v,
-             by_rates[4]],
-            by_theta.ravel()])
-        gradient[5:] -= RIDGE * x[5:]
-        gradient[4] -= TIE_PULL * (x[4] - 0.5)
-        pulled = 0.5 * RIDGE * x[5:] @ x[5:] + 0.5 * TIE_PULL * (x[4] - 0.5) ** 2
-        return -loglik + pulled, -gradient
+            [by_rates[0] + by_asymptote, by_rates[1] * rate, by_rates[2] * 2 * a,
+             by_rates[3] * 2 * v, by_rates[4] - TIE_PULL * (x[4] - 0.5)], by_theta - by_pull])
+        return pulled + 0.5 * TIE_PULL * (x[4] - 0.5) ** 2 - loglik, -gradient
 
     return negative
 

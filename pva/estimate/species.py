@@ -156,8 +156,8 @@ def _growth(own: Following, options: Options):
         refused.append(Refusal("growth", f"{n} animals were measured twice",
                                f"at least {FEWEST} animals measured at two visits"))
         return None, refused, notes
-    record, *_ = lengths_record(own.lengths, options.season)
-    growth = fit_growth(record)
+    record, _, _, batches = lengths_record(own.lengths, options.season)
+    growth = fit_growth(record, batches)
     notes += growth.notes
     if not growth.is_told:
         refused.append(Refusal(

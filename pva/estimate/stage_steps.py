@@ -17,6 +17,7 @@ from pva.estimate.following import YEAR, Following
 from pva.estimate.growth import Growth, growing_time
 from pva.estimate.likelihood_growth import Lengths
 
+FEWEST_IN_BATCH = 8  # animals measured twice, below which a batch joins its source
 SHORTEST_PIECE = 0.04  # years; a piece shorter than a fortnight joins its neighbour
 
 
@@ -41,7 +42,7 @@ def complete(stages) -> tuple[LengthStage, ...]:
     return tuple(ordered)
 
 
-def lengths_record(table: pd.DataFrame, season) -> tuple[Lengths, list, np.ndarray, list]:
+def lengths_record(table: pd.DataFrame, season) -> tuple[Lengths, list, np.ndarray, np.ndarray]:
     """Array form of the lengths table.
 
     Returns
@@ -51,8 +52,8 @@ def lengths_record(table: pd.DataFrame, season) -> tuple[Lengths, list, np.ndarr
         In order.
     begun : float array (animal)
         Growing time of the first measurement.
-    groups : list of str
-        Names of the groups of first sizes (sources).
+    batches : bool array (group)
+        Groups of first sizes that are one release batch each; the others are whole sources.
     """
     table = table.sort_values(["animal", "day"], kind="stable")
     time = growing_time(table["day"].to_numpy(), season)
@@ -60,11 +61,17 @@ def lengths_record(table: pd.DataFrame, season) -> tuple[Lengths, list, np.ndarr
     first = np.flatnonzero(np.concatenate([[True], animal[1:] != animal[:-1]]))
     begun = time[first]
     size = np.diff(np.append(first, len(table)))
-    source = table["source"].fillna("").to_numpy()[first]
-    groups, group = np.unique(source, return_inverse=True)
+    source = table["source"].fillna("").astype(str).to_numpy()[first]
+    batch = table["batch"].fillna("").astype(str).to_numpy()[first]
+    twice = pd.Series(batch)[size >= 2].value_counts()
+    large = {b for b, n in twice.items() if b and n >= FEWEST_IN_BATCH}
+    alike = np.array([b in large for b in batch])
+    names, group = np.unique([f"batch {b}" if own else f"source {s}" for b, s, own in
+                              zip(batch, source, alike, strict=True)], return_inverse=True)
+    batches = np.array([name.startswith("batch ") for name in names])
     record = Lengths(np.append(first, len(table)).astype(np.int64), time - np.repeat(begun, size),
                      table["length_mm"].to_numpy(float), group.astype(np.int64))
-    return record, list(animal[first]), begun, list(groups)
+    return record, list(animal[first]), begun, batches
 
 
 class Sizes:
@@ -96,8 +103,6 @@ class Sizes:
             mean = np.add.reduceat(record.length, record.first[:-1]) / np.diff(record.first)
             self.own = {a: (np.nan, m, g) for a, m, g in zip(animals, mean, begun, strict=True)}
             return
-        groups = self.growth.log_weight.shape[0]
-        record = record._replace(group=np.minimum(record.group, groups - 1))
         top, first = self.growth.own(record)
         self.own = {a: row for a, *row in zip(animals, top, first, begun, strict=True)}
 

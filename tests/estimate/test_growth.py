@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pva.estimate.contrasts import Joint
-from pva.estimate.growth import _grid, _measured_twice, _objective, fit_growth, growing_time
+from pva.estimate.growth import _objective, _sizes, fit_growth, growing_time
 from pva.estimate.likelihood_growth import Lengths
 from pva.estimate.stage_steps import LengthStage, complete
 from pva.estimate.transitions import transition_shares, transitions
@@ -94,11 +94,11 @@ def test_growth_intervals_hold_the_truth(setting):
 
 
 def test_gradient_of_the_growth_likelihood():
-    data = _measured_twice(measured(np.random.default_rng(1), animals=60))
-    share, basis = _grid(50)
-    negative = _objective(data, share, basis)
+    data = measured(np.random.default_rng(1), animals=60)
+    data = data._replace(group=np.arange(60) % 2)
+    negative = _objective(data, _sizes([False, True], 50, 70.0))
     x = np.concatenate([[72, np.log(0.2), np.log(4.0), np.log(2.0), 0.6],
-                        0.3 * np.random.default_rng(0).normal(size=7)])
+                        0.3 * np.random.default_rng(0).normal(size=7), [45.0, 1.5]])
     exact = negative(x)[1]
     for i in range(x.size):
         step = np.zeros(x.size)
