@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from pva.errors import MeaningError
+from pva.estimate.link_scale import mean_over_years
 from pva.lifehistory import catalogue
 from pva.lifehistory.laws import drawn_values, law_median
 from pva.lifehistory.links import match_probability
@@ -159,10 +160,15 @@ class RateReader:
         if spec.se is not None and spec.interval is not None and spec.link is None:
             self.problems.add(path, "{key} has both `se` and `interval`",
                               "Keep one: both say what we do not know.", code="two-doubts")
-        if parts and spec.link is None:
-            parts |= {"link": None, "estimate": None}
         source = self._source(rate, spec, path)
-        rate = replace(rate, source=source, **parts)
+        if set(parts) == {"year_sd"} and rate.link is not None and spec.link is None:
+            rate = _with_other_years(rate, parts["year_sd"])
+            source = replace(source, text=f"{source.text}; spread of years as written here")
+        elif parts:
+            if spec.link is None:
+                parts |= {"link": None, "estimate": None}
+            rate = replace(rate, **parts)
+        rate = replace(rate, source=source)
         return self._with_best_value(rate, spec, path)
 
     def _source(self, rate: Rate, spec: RateSpec, path: Sequence) -> Source:
@@ -337,6 +343,15 @@ def rate_of_estimate(rate: Rate, found: Any, *, label: str | None) -> Rate:
         year_sd=float(found.year_sd or 0.0), link=moments,
         estimate=label if moments is not None else None, source=found.source,
     )
+
+
+def _with_other_years(rate: Rate, year_sd: float) -> Rate:
+    """An estimate with another spread of years: mean over years, doubt and covariance stay."""
+    if rate.kind != PROBABILITY or not 0 <= year_sd < math.sqrt(rate.value * (1 - rate.value)):
+        return replace(rate, year_sd=year_sd, link=None, estimate=None)  # checked further on
+    mean = float(mean_over_years(rate.link.mean, rate.link.year_sd))
+    centre, spread = match_probability(mean, year_sd)
+    return replace(rate, year_sd=year_sd, link=LinkMoments(centre, rate.link.se, spread))
 
 
 def source_of(written: dict) -> Source:

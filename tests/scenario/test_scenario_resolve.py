@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from pva.estimate.link_scale import mean_over_years, sd_over_years
 from pva.lifehistory.rates import LinkMoments
 from pva.scenario.resolved import Calibration
 from pva.scenario.scenario import Scenario, read_scenario
@@ -197,3 +198,22 @@ def test_parameter_table_and_assumptions(folder):
                               "survival/adult"]
     said = " ".join(scenario.assumptions())
     assert "counts both sexes" in said and "Settlement is not measured" in said
+
+
+def test_a_spread_of_years_beside_an_estimate_keeps_its_doubt_and_covariance(tmp_path):
+    (tmp_path / "estimates.yaml").write_text(
+        "survival/adult: {value: 0.93, link: {mean: 2.5867, se: 0.154, year_sd: 0.0}, "
+        "source: {measured: recaptures}}\n", encoding="utf-8")
+    written = {
+        "title": "x", "years": {"first": 2000, "last": 2010}, "census": "before breeding",
+        "estimates": "estimates.yaml", "stages": [{"name": "adult", "breeds": True}],
+        "survival": {"adult": {"estimate": "survival/adult", "year_sd": 0.03}},
+        "recruitment": {"per_adult": 0.1}, "start": {"adult": 10}, "bad_years": {"none": "a test"},
+        "quasi_extinction": {"adults_below": 1}, "runs": {"draws": 1, "replicates": 1},
+    }
+    rate = Scenario.from_dict(written, base_folder=tmp_path).resolved.sites[0].survival["adult"]
+    assert (rate.estimate, rate.link.se) == ("survival/adult", 0.154)
+    mean = float(mean_over_years(rate.link.mean, rate.link.year_sd))
+    assert mean == pytest.approx(0.93, abs=1e-4)
+    assert float(sd_over_years(rate.link.mean, rate.link.year_sd)) == pytest.approx(0.03, abs=1e-9)
+    assert str(rate.source) == "measured: recaptures; spread of years as written here"
