@@ -53,9 +53,9 @@ def _binomial_rejection(n, p, key, address, year):
     centre = n * p + 0.5
     accept = 0.92 - 4.2 / b
     alpha = (2.83 + 5.1 / b) * root
-    log_odds = math.log(p / (1.0 - p))
-    mode = math.floor((n + 1.0) * p)
-    h = math.lgamma(mode + 1.0) + math.lgamma(n - mode + 1.0)
+    log_odds = 0.0  # the three below are worked out only where the quick test does not accept
+    mode = -1.0
+    h = 0.0
     attempt = 0
     while True:
         u, v = uniforms(key, address, year, attempt)
@@ -67,6 +67,10 @@ def _binomial_rejection(n, p, key, address, year):
             continue
         if us >= 0.07 and v <= accept:
             return k
+        if mode < 0.0:
+            log_odds = math.log(p / (1.0 - p))
+            mode = math.floor((n + 1.0) * p)
+            h = math.lgamma(mode + 1.0) + math.lgamma(n - mode + 1.0)
         v = math.log(v * alpha / (a / (us * us) + b))
         if v <= h - math.lgamma(k + 1.0) - math.lgamma(n - k + 1.0) + (k - mode) * log_odds:
             return k
@@ -91,7 +95,6 @@ def poisson(mean, key, address, year):
 
 @njit(cache=True, nogil=True)
 def _poisson_rejection(mean, key, address, year):
-    log_mean = math.log(mean)
     b = 0.931 + 2.53 * math.sqrt(mean)
     a = -0.059 + 0.02483 * b
     inverse_alpha = 1.1239 + 1.1328 / (b - 3.4)
@@ -108,7 +111,7 @@ def _poisson_rejection(mean, key, address, year):
         if k < 0.0 or (us < 0.013 and v > us):
             continue
         if (math.log(v * inverse_alpha / (a / (us * us) + b))
-                <= k * log_mean - mean - math.lgamma(k + 1.0)):
+                <= k * math.log(mean) - mean - math.lgamma(k + 1.0)):
             return k
 
 
