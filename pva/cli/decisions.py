@@ -165,7 +165,7 @@ def tell_compare(session: Session, first, summary: dict) -> None:
     for line in before_the_answer(summary, first, session.seed):
         session.note(line)
     session.answer(answer_of_compare(summary))
-    total = summary["draws"] * summary["replicates"]
+    total = summary["independent_runs"]
     for entry in summary["against_first"]:
         session.table(["outcome", "first", "this one", "difference", "95 % interval", ""],
                       [compared(d, total) for d in entry["differences"]],

@@ -71,7 +71,7 @@ def goal_table(summary: dict) -> tuple[list[str], list[list]]:
     from pva.cli.sentences import chance_range
     from pva.results.wording import chance_words
 
-    total, last = summary["draws"] * summary["replicates"], summary["years"][-1]
+    total, last = summary["independent_runs"], summary["years"][-1]
 
     def row(name, chance, low, high, draw_low, draw_high, verdict=""):
         return [name, chance_words(chance, total), chance_range(low, high),

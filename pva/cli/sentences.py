@@ -63,7 +63,7 @@ def before_the_answer(summary: dict, question, asked_seed: int | None) -> list[s
 
 def answer_of_run(summary: dict) -> str:
     """One sentence: the chance of all goals and its doubt, or the risk where there is no goal."""
-    total = summary["draws"] * summary["replicates"]
+    total = summary["independent_runs"]
     joint = summary["all_goals"]
     if joint["chance"] is None:
         return _risk(summary, total)
@@ -131,7 +131,7 @@ def followed_words(row: dict, parameter: dict, *, goals: bool) -> str:
 
 def answer_of_stock(summary: dict) -> str:
     """One sentence: the number to stock and its doubt, or why there is none."""
-    total = summary["draws"] * summary["replicates"]
+    total = summary["independent_runs"]
     wanted = chance_words(summary["chance_wanted"])
     if summary["reachable"] is None:
         best = chance_words(summary["best_chance"], total)
@@ -170,8 +170,8 @@ def _not_reachable(summary: dict, wanted: str, total: int) -> str:
 
 
 def looks(summary: dict) -> int:
-    """Replicates behind every chance with a limit lifted: a quarter of the run's."""
-    return summary["draws"] * max(2, summary["replicates"] // 4)
+    """Independent runs behind a chance with a limit lifted: a quarter of the replicates."""
+    return max(summary["draws"], summary["independent_runs"] // 4)
 
 
 def _range(low, high, most) -> str:
@@ -200,7 +200,7 @@ def what_would_change_stock(summary: dict) -> list[str]:
 
 def answer_of_compare(summary: dict) -> str:
     """One sentence for every scenario against the first."""
-    total = summary["draws"] * summary["replicates"]
+    total = summary["independent_runs"]
     return "\n".join(_against(entry, summary["scenarios"][0], total)
                      for entry in summary["against_first"])
 

@@ -44,6 +44,7 @@ class Comparison:
     seed: int
     draws: int
     replicates: int
+    independent_runs: int
     differences: dict[str, tuple[Difference, ...]]
     warnings: tuple[str, ...] = ()
 
@@ -51,7 +52,7 @@ class Comparison:
         """Plain dictionary for JSON."""
         return plain({
             "scenarios": list(self.titles), "seed": self.seed, "draws": self.draws,
-            "replicates": self.replicates,
+            "replicates": self.replicates, "independent_runs": self.independent_runs,
             "against_first": [
                 {"scenario": title, "differences": [vars(d) for d in rows]}
                 for title, rows in self.differences.items()],
@@ -83,18 +84,21 @@ def compare(scenarios: Sequence[Scenario], *, seed: int | None = None,
     first = scenarios[0].resolved
     seed = seed_of(first, seed)
     runs = first.runs
-    results = []
+    results, doubtful = [], False
     for scenario in scenarios:
         resolved = with_runs(scenario.resolved, draws=runs.draws, replicates=runs.replicates)
-        results.append(outcomes(prepare(resolved, seed=seed, threads=threads)))
-    scramble = scramble_of_draw(runs.draws) if first.chance.unknown else np.zeros(runs.draws, int)
+        ready = prepare(resolved, seed=seed, threads=threads)
+        doubtful = doubtful or ready.doubtful
+        results.append(outcomes(ready))
+    scramble = scramble_of_draw(runs.draws) if doubtful else np.zeros(runs.draws, int)
+    independent = runs.draws * (1 if doubtful else runs.replicates)
     titles = _distinct([s.resolved.title for s in scenarios])
     rows = {
         title: tuple(difference(n, results[0][n], result[n], scramble)
                      for n in results[0] if n in result)
         for title, result in zip(titles[1:], results[1:], strict=True)
     }
-    return Comparison(tuple(titles), seed, runs.draws, runs.replicates, rows,
+    return Comparison(tuple(titles), seed, runs.draws, runs.replicates, independent, rows,
                       _warnings(scenarios, results))
 
 

@@ -25,6 +25,17 @@ class Ready:
     seed: int
     threads: int | None
 
+    @property
+    def doubtful(self) -> bool:
+        """Whether parameter draws differ."""
+        return self.model.doubtful
+
+    @property
+    def certain(self) -> bool:
+        """Whether nothing is left to chance: every replicate is the same."""
+        chance = self.resolved.chance
+        return not (self.doubtful or chance.years or chance.individuals)
+
     def with_releases(self, numbers: np.ndarray) -> Ready:
         """The same with other planned numbers, shape (row, year)."""
         releases = self.model.plan.releases._replace(release_number=np.ascontiguousarray(numbers))
@@ -41,12 +52,11 @@ def prepare(resolved: Resolved, *, seed: int, threads: int | None = None) -> Rea
     return Ready(resolved, model, places_of(resolved, generation), seed, threads)
 
 
-def goals_met(ready: Ready, *, replicates: int, first_replicate: int = 0) -> np.ndarray:
+def goals_met(ready: Ready, *, replicates: int) -> np.ndarray:
     """Whether all goals are met in the same run, shape (draw, replicate), bool."""
     parts = []
     for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
-                          replicates=replicates, threads=ready.threads,
-                          first_replicate=first_replicate):
+                          replicates=replicates, threads=ready.threads):
         met = [judge(g, block.tallies, ready.places, ready.resolved)
                for g in ready.resolved.goals]
         parts.append(np.logical_and.reduce(met))

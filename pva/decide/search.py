@@ -1,7 +1,8 @@
 """Search for the smallest number whose chance is enough: bracket cheaply, then look closely.
 
-All looks share luck, so the curve is smooth in the number although its level carries Monte Carlo
-error. Near the crossing a local logistic line is fitted to fresh replicates.
+All looks share luck, so the chance is a nearly smooth function of the number although its level
+carries Monte Carlo error: the crossing is bisected on full looks, and the error of the level is
+turned into numbers by the crossings of the lower and the upper ends of the looks' intervals.
 """
 
 from __future__ import annotations
@@ -11,12 +12,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, logit
+from scipy.special import logit
 
-_GRID = 16
+from pva.decide.draw_numbers import draw_shares
+
+_LADDER = 16
 _SPAN = 2.0**8  # largest over smallest number of the ladder
-_CLOSE = 4
-_CHEAP = 5  # share of replicates spent on each bracketing look: one in this many
+_CHEAP = 5  # a cheap look spends one replicate in this many
+_MOST_BISECTIONS = 40
+_SHARE_LOOKS, _SHARE_STEP = 4, 0.05  # looks at most, and relative step, for the spread of draws
+_FINE = 0.25  # a bracket is fine when its rise is this part of the Monte Carlo interval
 
 
 @dataclass(frozen=True)
@@ -28,7 +33,7 @@ class Point:
     low: float
     high: float
     by_draw: np.ndarray
-    size: int
+    replicates: int
 
 
 @dataclass(frozen=True)
@@ -74,178 +79,236 @@ class Found:
     curve: Curve
 
 
-Look = Callable[..., Point]
+Look = Callable[[float, int], Point]
 
 
-def search(look: Look, most: float, wanted: float, *, monotone: bool, replicates: int,
-           progress=None) -> Found:
+def search(look: Look, most: float, wanted: float, *, monotone: bool, unknown: bool,
+           replicates: int, progress=None) -> Found:
     """Smallest whole number with a chance of at least `wanted`.
 
     Parameters
     ----------
     look : callable
-        look(number, replicates, first_replicate) -> Point.
+        look(number, replicates) -> Point.
     most : float
         Largest number tried.
     wanted : float
         In (0, 1).
     monotone : bool
-        Whether the chance can only rise with the number.
+        Whether the chance can only rise with the number; else the band that succeeds is found.
+    unknown : bool
+        Whether draws differ, so that the number has a spread between draws.
     replicates : int
         Per draw, of a full look.
     progress : callable or None
+        Called with looks done and expected in all.
     """
-    tell = progress or (lambda done, total: None)
-    steps = _GRID + _CLOSE + 2
-    cheap = max(2, math.ceil(replicates / _CHEAP))
-    points: dict[float, Point] = {}
-    for i, number in enumerate(_first_numbers(most)):
-        points[number] = look(number, cheap, 0)
-        tell(i + 1, steps)
-    bracket = _crossing(points, wanted)
+    looks = _Looks(look, replicates, wanted, progress)
+    ladder = _ladder(most)
+    for number in ladder:
+        looks.cheap(number)
+    bracket = _first_rise(looks, ladder)
     if bracket is None:
-        best = max(points.values(), key=lambda p: p.chance)
-        points[best.number] = best = look(best.number, replicates, 0)
-        tell(steps, steps)
-        if best.chance < wanted:
-            return _unreachable(points, best, wanted)
-        bracket = _crossing(points, wanted)
-        if bracket is None:  # already enough at zero
-            return _already(points, best)
-    close = _close_looks(look, bracket, wanted, replicates, tell, steps)
-    points |= {p.number: p for p in close}
-    return _reached(points, close, wanted, most, monotone, look, replicates)
+        return _not_reached(looks, ladder, unknown)
+    below, above = bracket
+    if above.number > 0:
+        below, above = _bisect(looks, below, above)
+    number = above.number
+    band = None if monotone else (number, _last_success(looks, ladder, number))
+    low, high = _interval(looks, ladder, number)
+    draw_low, draw_high = _between_draws(looks, ladder) if unknown else (None, None)
+    return Found(True, int(number), low, high, draw_low, draw_high, above.chance, looks.best(),
+                 band, looks.curve())
 
 
-def _first_numbers(most):
-    """0 and a geometric ladder up to the largest."""
+class _Looks:
+    """Looks made so far; a full look at a number replaces a cheap one."""
+
+    def __init__(self, look, replicates, wanted, progress):
+        self._look, self._replicates, self._progress = look, replicates, progress
+        self.wanted = wanted
+        self._few = max(2, math.ceil(replicates / _CHEAP))
+        self.points: dict[float, Point] = {}
+        self.closely: dict[float, Point] = {}
+        self._done = 0
+
+    def _tell(self):
+        self._done += 1
+        if self._progress is not None:
+            self._progress(self._done, max(self._done, _LADDER + 14))
+
+    def cheap(self, number):
+        if number not in self.points:
+            self._tell()
+            self.points[number] = self._look(number, min(self._few, self._replicates))
+        return self.points[number]
+
+    def full(self, number):
+        if number not in self.closely:
+            self._tell()
+            self.closely[number] = self.points[number] = self._look(number, self._replicates)
+        return self.closely[number]
+
+    def enough(self, point):
+        return point.chance >= self.wanted
+
+    def best(self):
+        return max(self.closely.values(), key=lambda p: (p.chance, -p.number))
+
+    def curve(self):
+        return Curve(tuple(self.points[n] for n in sorted(self.points)))
+
+
+def _ladder(most):
+    """0 and a geometric ladder of whole numbers up to the largest."""
     top = max(float(math.floor(most)), 1.0)
-    ladder = np.unique(np.round(np.geomspace(max(1.0, top / _SPAN), top, _GRID - 1)))
-    return [0.0, *ladder.tolist()]
+    steps = np.unique(np.round(np.geomspace(max(1.0, top / _SPAN), top, _LADDER - 1)))
+    return [0.0, *steps.tolist()]
 
 
-def _crossing(points, wanted):
-    """Numbers just below and just above the first rise through the chance wanted."""
-    ordered = sorted(points)
-    for a, b in zip(ordered, ordered[1:], strict=False):
-        if points[a].chance < wanted <= points[b].chance:
-            return a, b
+def _first_rise(looks, ladder):
+    """Neighbours on the ladder between which full looks first rise through the chance wanted.
+
+    Cheap looks say where to begin; full looks decide. None where no full look is enough.
+    """
+    if looks.enough(looks.full(0.0)):
+        return looks.full(0.0), looks.full(0.0)
+    hopeful = [i for i, n in enumerate(ladder) if i and looks.points[n].high >= looks.wanted]
+    likely = next((i for i in hopeful if looks.enough(looks.points[ladder[i]])), None)
+    if likely is not None:
+        hopeful = [i for i in hopeful if i >= likely]
+    up = next((i for i in hopeful if looks.enough(looks.full(ladder[i]))), None)
+    if up is None:
+        return None
+    while looks.enough(looks.full(ladder[up - 1])):  # ends at 0, which is not enough
+        up -= 1
+    return looks.full(ladder[up - 1]), looks.full(ladder[up])
+
+
+def _bisect(looks, below, above):
+    """Shrink a bracket of a not enough and an enough number."""
+    for _ in range(_MOST_BISECTIONS):
+        if above.number - below.number <= 1 or _fine(below, above, looks.wanted):
+            break
+        middle = looks.full(_inside(below, above, looks.wanted))
+        if looks.enough(middle):
+            above = middle
+        else:
+            below = middle
+    return below, above
+
+
+def _fine(below, above, wanted):
+    """Whether the chance rises less across the bracket than its level is known."""
+    return above.chance - below.chance <= _FINE * (above.high - above.low) and (
+        above.chance - wanted <= 0.1 * (above.high - above.low))
+
+
+def _inside(below, above, wanted):
+    """Whole number where a line on the logit scale crosses, kept off the ends of the bracket."""
+    ya, yb, y = (logit(np.clip(v, 1e-3, 1 - 1e-3)) for v in (below.chance, above.chance, wanted))
+    share = float(np.clip((y - ya) / (yb - ya) if yb > ya else 0.5, 0.1, 0.9))
+    if yb - ya > 4:  # a step, not a slope: halve
+        share = 0.5
+    number = float(round(below.number + share * (above.number - below.number)))
+    return min(max(number, below.number + 1), above.number - 1)
+
+
+def _interval(looks, ladder, number):
+    """Numbers at which the upper and the lower end of the looks' intervals reach the chance wanted.
+
+    Returns
+    -------
+    tuple of (float, float or None)
+        The second is None where even the largest number may not be enough.
+    """
+    for n in reversed([n for n in ladder if n < number]):
+        if looks.full(n).high < looks.wanted:
+            break
+    for n in [n for n in ladder if n > number]:
+        if looks.full(n).low >= looks.wanted:
+            break
+    ordered = [looks.closely[n] for n in sorted(looks.closely)]
+    low = _crossing(ordered, [p.high for p in ordered], looks.wanted)
+    high = _crossing([p for p in ordered if p.number >= number],
+                     [p.low for p in ordered if p.number >= number], looks.wanted)
+    low = number if low is None else min(_whole(low), number)
+    return low, None if high is None else max(_whole(high), number)
+
+
+def _whole(number):
+    """The first whole number that is enough where `number` just is."""
+    return float(math.ceil(number - 1e-9))
+
+
+def _crossing(points, values, wanted):
+    """First number at which values, joined by straight lines on the logit scale, reach `wanted`."""
+    if values[0] >= wanted:
+        return points[0].number
+    for (a, b), (ya, yb) in zip(zip(points, points[1:], strict=False),
+                                zip(values, values[1:], strict=False), strict=True):
+        if ya < wanted <= yb:
+            la, lb, lw = (logit(np.clip(v, 1e-6, 1 - 1e-6)) for v in (ya, yb, wanted))
+            return a.number + float((lw - la) / (lb - la)) * (b.number - a.number)
     return None
 
 
-def _close_looks(look, bracket, wanted, replicates, tell, steps):
-    """Full looks that close in on the crossing, on the number's root scale."""
-    low, high = bracket
-    close = [look(low, replicates, 0), look(high, replicates, 0)]
-    for i in range(_CLOSE):
-        tell(_GRID + i + 1, steps)
-        below = [p for p in close if p.chance < wanted]
-        above = [p for p in close if p.chance >= wanted]
-        if not below or not above:  # the cheap looks misled: widen by the nearest ladder step
-            number = low / 2 if not below else high * 1.5
-            low, high = min(low, number), max(high, number)
-        else:
-            a = max(below, key=lambda p: p.number)
-            b = min(above, key=lambda p: p.number)
-            number = _between(a, b, wanted)
-        number = float(round(number))
-        if any(p.number == number for p in close):
+def _last_success(looks, ladder, number):
+    """End of the band of numbers from `number` on that succeed, by full looks."""
+    above = [n for n in ladder if n > number]
+    failing = next((n for n in above if not looks.enough(looks.points[n])
+                    and not looks.enough(looks.full(n))), None)
+    good = looks.full(number)
+    for n in above:
+        if failing is not None and n >= failing:
             break
-        close.append(look(number, replicates, 0))
-    return close
+        if looks.enough(looks.full(n)):
+            good = looks.full(n)
+    if failing is None:
+        return good.number
+    bad = looks.full(failing)
+    while bad.number - good.number > max(1.0, 0.02 * bad.number):
+        middle = looks.full(float(round((bad.number + good.number) / 2)))
+        good, bad = (middle, bad) if looks.enough(middle) else (good, middle)
+    return good.number
 
 
-def _between(a, b, wanted):
-    """Where a line on the logit scale crosses, kept off the ends so the bracket shrinks."""
-    ya, yb, y = (logit(np.clip(v, 1e-3, 1 - 1e-3)) for v in (a.chance, b.chance, wanted))
-    share = (y - ya) / (yb - ya) if yb > ya else 0.5
-    return a.number + np.clip(share, 0.1, 0.9) * (b.number - a.number)
+def _between_draws(looks, ladder):
+    """2.5 and 97.5 % over draws of the number each draw needs; None where a draw never gets there.
+
+    The ladder's cheap looks say in which step those shares are reached, full looks close in.
+    """
+    return tuple(_share_crossing(looks, ladder, share) for share in (0.025, 0.975))
 
 
-def _line(points, wanted):
-    """Weighted logistic line of chance on the number, through the looks nearest the crossing."""
-    near = sorted(points, key=lambda p: abs(p.chance - wanted))[:4]
-    x = np.array([p.number for p in near])
-    chance = np.clip([p.chance for p in near], 1e-3, 1 - 1e-3)
-    weight = np.sqrt(chance * (1 - chance)) / (0.02 + np.abs(chance - wanted))
-    slope, level = np.polyfit(x, logit(chance), 1, w=weight)
-    return slope, level
+def _share_crossing(looks, ladder, share):
+    def shares_at(number):
+        return draw_shares(looks.full(number), looks.wanted)
 
-
-def _reached(points, close, wanted, most, monotone, look, replicates):
-    slope, level = _line(close, wanted)
-    ordered = sorted(points)
-    under = max((n for n in ordered if points[n].chance < wanted), default=0.0)
-    over = min((n for n in ordered if points[n].chance >= wanted and n > under),
-               default=max(ordered))
-    root = (logit(wanted) - level) / slope if slope > 0 else over
-    if monotone:
-        root = min(max(root, under), over)
-    number = int(math.ceil(round(root, 6)))
-    at = points.get(float(number)) or look(float(number), replicates, 0)
-    points[float(number)] = at
-    half_low, half_high = at.chance - at.low, at.high - at.chance
-    low, high = (_cross(slope, level, wanted - half_high), _cross(slope, level,
-                                                                 wanted + half_low))
-    if high is not None and high > most:
-        high = None
-    draw_low, draw_high = _draw_numbers(points, wanted)
-    best = max(points.values(), key=lambda p: (p.chance, -p.number))
-    band = None if monotone else _band(points, wanted, number)
-    return Found(True, number, low, high, draw_low, draw_high, float(expit(level + slope * number)),
-                 best, band, _curve(points))
-
-
-def _cross(slope, level, chance):
-    if slope <= 0 or not 0 < chance < 1:
+    step = next((i for i, n in enumerate(ladder)
+                 if draw_shares(looks.points[n], looks.wanted) >= share), len(ladder) - 1)
+    while step < len(ladder) - 1 and shares_at(ladder[step]) < share:
+        step += 1
+    while step > 0 and shares_at(ladder[step - 1]) >= share:
+        step -= 1
+    if shares_at(ladder[step]) < share:
         return None
-    return max(0.0, float((logit(chance) - level) / slope))
+    if step == 0:
+        return 0.0
+    low, high = ladder[step - 1], ladder[step]
+    for _ in range(_SHARE_LOOKS):
+        if high - low <= max(1.0, _SHARE_STEP * high):
+            break
+        middle = float(round((low + high) / 2))
+        low, high = (low, middle) if shares_at(middle) >= share else (middle, high)
+    return high
 
 
-def _draw_numbers(points, wanted):
-    """2.5 and 97.5 % over draws of the number each draw needs; None where it never gets there."""
-    ordered = sorted(points)
-    chances = np.array([points[n].by_draw for n in ordered])  # (number, draw)
-    if chances.shape[1] < 2:
-        return None, None
-    rising = np.maximum.accumulate(chances, axis=0)
-    needed = np.full(chances.shape[1], np.inf)
-    for d in range(chances.shape[1]):
-        enough = np.flatnonzero(rising[:, d] >= wanted)
-        if len(enough):
-            needed[d] = _interpolated(ordered, rising[:, d], enough[0], wanted)
-    low, high = np.percentile(needed, [2.5, 97.5], method="inverted_cdf")
-    return _finite(low), _finite(high)
-
-
-def _interpolated(numbers, chance, i, wanted):
-    if i == 0:
-        return numbers[0]
-    share = (wanted - chance[i - 1]) / (chance[i] - chance[i - 1])
-    return numbers[i - 1] + share * (numbers[i] - numbers[i - 1])
-
-
-def _finite(value):
-    return float(value) if np.isfinite(value) else None
-
-
-def _band(points, wanted, number):
-    good = [n for n in points if points[n].chance >= wanted]
-    return float(number), float(max(good, default=number))
-
-
-def _unreachable(points, best, wanted):
-    draw_low, draw_high = _draw_numbers(points, wanted)
-    reachable = None if best.high >= wanted else False
-    return Found(reachable, None, None, None, draw_low, draw_high, None, best, None,
-                 _curve(points))
-
-
-def _already(points, best):
-    zero = points[0.0]
-    return Found(True, 0, 0.0, 0.0, 0.0, _draw_numbers(points, zero.chance)[1], zero.chance, best,
-                 None, _curve(points))
-
-
-def _curve(points):
-    return Curve(tuple(points[n] for n in sorted(points)))
+def _not_reached(looks, ladder, unknown):
+    for n in (ladder[-1], max(ladder, key=lambda n: looks.points[n].chance)):
+        looks.full(n)
+    best = looks.best()
+    draw_low, draw_high = _between_draws(looks, ladder) if unknown else (None, None)
+    reachable = None if best.high >= looks.wanted else False
+    return Found(reachable, None, None, None, draw_low, draw_high, None, looks.best(), None,
+                 looks.curve())

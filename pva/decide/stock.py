@@ -49,6 +49,7 @@ class StockAnswer:
     seed: int
     draws: int
     replicates: int
+    independent_runs: int
     releases: tuple[str, ...]
     release_years: tuple[int, ...]
     goals: tuple[str, ...]
@@ -113,8 +114,8 @@ def stock(scenario: Scenario, *, chance_wanted: float | None = None, seed: int |
     rows = StockedRows.of(resolved)
     look = Looker(ready, rows)
     monotone = more_is_better(resolved)
-    found = search(look, rows.most, wanted, monotone=monotone, replicates=resolved.runs.replicates,
-                   progress=progress)
+    found = search(look, rows.most, wanted, monotone=monotone, unknown=ready.doubtful,
+                   replicates=resolved.runs.replicates, progress=progress)
     limit, lifted = None, ()
     if found.number is None:
         limit, lifted = find_limit(resolved, wanted, rows, seed=seed, threads=threads,
@@ -128,17 +129,14 @@ class Looker:
 
     def __init__(self, ready: Ready, rows: StockedRows):
         self._ready, self._rows = ready, rows
-        self._unknown = ready.resolved.chance.unknown
         self._scramble = scramble_of_draw(ready.resolved.runs.draws)
 
-    def __call__(self, number: float, replicates: int, first_replicate: int = 0) -> Point:
+    def __call__(self, number: float, replicates: int) -> Point:
         ready = self._ready.with_releases(self._rows.planned(number))
-        met = goals_met(ready, replicates=replicates, first_replicate=first_replicate)
-        by_draw = met.sum(axis=1)
+        by_draw = goals_met(ready, replicates=replicates).sum(axis=1)
         doubt = chance_with_doubt(by_draw, replicates=replicates, scramble=self._scramble,
-                                  unknown=self._unknown)
-        return Point(number, doubt.chance, doubt.low, doubt.high, by_draw / replicates,
-                     met.size)
+                                  unknown=ready.doubtful, certain=ready.certain)
+        return Point(number, doubt.chance, doubt.low, doubt.high, by_draw / replicates, replicates)
 
 
 def _check(resolved: Resolved) -> None:
@@ -161,10 +159,10 @@ _SHARED_SPACE = {"wild_adults", "recruits"}  # stocked animals can crowd these o
 
 def more_is_better(resolved: Resolved) -> bool:
     """Whether every goal can only gain from more animals stocked."""
-    crowded = any(v is not None for s in resolved.sites
-                  for v in (s.limits.ceiling_adults, s.limits.ceiling_animals))
-    if any(s.limits.ricker is not None for s in resolved.sites):
-        return False
+    crowded = any(s.limits.ceiling_adults is not None for s in resolved.sites)
+    if any(s.limits.ricker is not None or s.limits.ceiling_animals is not None
+           for s in resolved.sites):
+        return False  # young crowd out adults, or adults their own young
     if any(h.immunity_most > 0 for s in resolved.sites for h in s.recruitment.hosts):
         return False
     if any(r.until is not None or r.from_site is not None for r in resolved.releases):
@@ -179,7 +177,9 @@ def _answer(scenario, ready, rows, wanted, found, monotone, limit, lifted) -> St
     plan = rows.planned(number) if number is not None else None
     return StockAnswer(
         title=resolved.title, digest=scenario.digest, seed=ready.seed, draws=resolved.runs.draws,
-        replicates=resolved.runs.replicates, releases=rows.names, release_years=rows.years,
+        replicates=resolved.runs.replicates,
+        independent_runs=resolved.runs.draws * (1 if ready.doubtful else resolved.runs.replicates),
+        releases=rows.names, release_years=rows.years,
         goals=tuple(g.name for g in resolved.goals), most=rows.most, chance_wanted=wanted,
         reachable=found.reachable, number=number, low=found.low, high=found.high,
         draw_low=found.draw_low, draw_high=found.draw_high,

@@ -71,7 +71,7 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     other_individuals : bool
         Same draws and environments, other chances of single animals (for variance shares).
     first_replicate : int
-        Number of the first replicate of every draw: fresh replicates for a second look.
+        Number of the first replicate of every draw: any replicate can be had by itself.
     size : int or None
         Replicates of a block; None = by the model's shape. Numbers do not depend on it.
 

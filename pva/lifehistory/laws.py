@@ -2,13 +2,13 @@
 
 `se` gives a law with that mean and SD; an interval gives a law whose 2.5 and 97.5 % points are its
 ends, except that for the bounded laws (uniform, log-uniform, triangular) the interval holds the
-bounds themselves.
+bounds themselves; the mode of a triangular law is the best value.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.optimize import root
 from scipy.special import betaincinv, expit, logit, ndtr, ndtri
 
 from pva.lifehistory.links import match_positive, match_probability
@@ -68,22 +68,25 @@ def _lognormal(rate, uniform):
 
 def _beta(rate, uniform):
     if rate.se is not None:
-        mean, size = rate.value, rate.value * (1 - rate.value) / rate.se**2 - 1
+        size = rate.value * (1 - rate.value) / rate.se**2 - 1
+        shape = rate.value * size, (1 - rate.value) * size
     else:
-        mean, size = _beta_from_interval(rate)
-    return betaincinv(mean * size, (1 - mean) * size, uniform)
+        shape = _beta_from_interval(*rate.interval)
+    return betaincinv(*shape, uniform)
 
 
-def _beta_from_interval(rate):
-    """Beta with the interval's width around the best value; the mean stays the best value."""
-    low, high = rate.interval
+def _beta_from_interval(low, high):
+    """Shapes of the beta law whose 2.5 and 97.5 % points are the ends of the interval."""
+    middle, spread = (low + high) / 2, (high - low) / (2 * _Z975)
+    size = max(middle * (1 - middle) / spread**2 - 1, 0.5)
 
-    def excess(log_size):
-        size = np.exp(log_size)
-        ends = betaincinv(rate.value * size, (1 - rate.value) * size, np.array([0.025, 0.975]))
-        return ends[1] - ends[0] - (high - low)
+    def miss(log_shape):
+        return betaincinv(*np.exp(log_shape), np.array([0.025, 0.975])) - [low, high]
 
-    return rate.value, float(np.exp(brentq(excess, np.log(0.5), np.log(1e8))))
+    found = root(miss, np.log([middle * size, (1 - middle) * size]), tol=1e-12)
+    if np.abs(miss(found.x)).max() > 1e-6:
+        raise ValueError(f"no beta law has a 95 % interval of {low:g} to {high:g}")
+    return np.exp(found.x)
 
 
 def _normal(rate, uniform):

@@ -319,7 +319,8 @@ def small_noise_log_growth(
 def _mean_age_of_parents(F: np.ndarray, sensitivity: np.ndarray, *, growth: float) -> float | None:
     """Inverse of the summed elasticity to recruitment (Bienvenu & Legendre 2015, memory)."""
     share = float((sensitivity * F).sum())
-    return growth / share if share > 0 else None
+    # with next to no young there are next to no parents, and their mean age says nothing
+    return growth / share if share > 1e-6 * growth else None
 
 
 def _years_per_replacement(

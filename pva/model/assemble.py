@@ -36,6 +36,11 @@ class Model:
     drawn: dict[str, np.ndarray]  # uncertain rate -> its drawn means over years, shape (draw,)
     warnings: tuple[str, ...] = ()
 
+    @property
+    def doubtful(self) -> bool:
+        """Whether parameter draws differ: some rate is uncertain and `unknown` is on."""
+        return bool(self.drawn) and len(self.draws.start) > 1
+
 
 def assemble(resolved: Resolved, *, seed: int) -> Model:
     """Build the record of plain arrays.
@@ -94,7 +99,7 @@ def _drawn(resolved, table):
     """What every uncertain rate was in each draw: what the outcome may depend on."""
     if not resolved.chance.unknown:
         return {}
-    parts = (resolved.sites, resolved.releases, resolved.movement)
+    parts = (resolved.sites, resolved.releases, resolved.movement)  # start numbers among them
     return {rate.key: drawn_means(rate, table) for part in parts for rate in rates_in(part)
             if rate.is_uncertain}
 

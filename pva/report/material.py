@@ -37,6 +37,11 @@ class RunOf:
         """Replicates in all."""
         return int(self.data.attrs["draws"]) * int(self.data.attrs["replicates"])
 
+    @property
+    def independent(self) -> int:
+        """Independent runs: replicates in all, or draws where they differ."""
+        return int(self.data.attrs["independent_runs"])
+
 
 @dataclass(frozen=True)
 class StockOf:

@@ -35,10 +35,10 @@ def to_dataset(scenario, resolved: Resolved, model: Model, fold: Fold, *, seed: 
     """
     data = xr.Dataset(coords=_coordinates(resolved, model, shares))
     _adults(data, fold)
-    _measures(data, fold)
+    _measures(data, fold, doubtful=model.doubtful)
     _stages(data, model, fold)
-    _risks(data, resolved, fold)
-    _goals(data, resolved, fold)
+    _risks(data, resolved, model, fold)
+    _goals(data, resolved, model, fold)
     _long_run(data, companion, stochastic, shares)
     _dependence(data, model)
     noise = small_noise(resolved)
@@ -86,7 +86,7 @@ def _adults(data, fold):
          "animals collected in the year before the census, mean over replicates", "animals")
 
 
-def _measures(data, fold):
+def _measures(data, fold, *, doubtful):
     sums, sizes = fold.sums.sum(axis=1), fold.sizes.sum(axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.where(sizes > 0, sums / sizes, np.nan)
@@ -98,7 +98,7 @@ def _measures(data, fold):
              f"{WORDS[name]}, by site, mean over replicates", UNITS[name])
     m = MEASURES.index("adults")
     weight = fold.sizes[m, :, 0, 0].astype(float)
-    if len(weight) > 1 and fold.resolved.chance.unknown:
+    if len(weight) > 1 and doubtful:
         error = mean_error(by_scramble[m, :, 0], weight)
     else:
         variance = np.maximum(fold.adults_squared / fold.replicates - means[m, 0] ** 2, 0)
@@ -115,13 +115,13 @@ def _stages(data, model, fold):
          by_stage / fold.replicates, "animals by stage, mean over replicates", "animals")
 
 
-def _risks(data, resolved, fold):
+def _risks(data, resolved, model, fold):
     for name, counts, words in (
         ("extinction", fold.extinct, "chance that no animal was left at some census by the year"),
         ("quasi_extinction", fold.below,
          "chance that adults fell below the threshold at some census by the year"),
     ):
-        doubts = [_doubt(resolved, fold, counts[:, y]) for y in range(counts.shape[1])]
+        doubts = [_doubt(model, fold, counts[:, y]) for y in range(counts.shape[1])]
         _put(data, f"{name}_chance", ("year",), [d.chance for d in doubts], words, "1")
         _put(data, f"{name}_interval", ("bound", "year"),
              [[d.low for d in doubts], [d.high for d in doubts]],
@@ -131,8 +131,8 @@ def _risks(data, resolved, fold):
              f"{words}: 2.5 and 97.5 % over parameter draws", "1")
 
 
-def _goals(data, resolved, fold):
-    doubts = [_doubt(resolved, fold, fold.goals[:, i]) for i in range(len(resolved.goals))]
+def _goals(data, resolved, model, fold):
+    doubts = [_doubt(model, fold, fold.goals[:, i]) for i in range(len(resolved.goals))]
     columns = np.array([[d.chance, d.low, d.high, _number(d.draw_low), _number(d.draw_high)]
                         for d in doubts]).reshape(len(doubts), 5).T
     _put(data, "goal_chance", ("goal",), columns[0], "chance that the goal is met", "1")
@@ -144,7 +144,7 @@ def _goals(data, resolved, fold):
          "chance that the goal is met by parameter draw", "1")
     _put(data, "all_goals_chance_by_draw", ("draw",), fold.all_goals / resolved.runs.replicates,
          "chance that all goals are met in the same run, by parameter draw", "1")
-    joint = _doubt(resolved, fold, fold.all_goals)
+    joint = _doubt(model, fold, fold.all_goals)
     _put(data, "all_goals_chance", (), joint.chance if resolved.goals else np.nan,
          "chance that all goals are met in the same run", "1")
     none = [np.nan, np.nan]
@@ -163,9 +163,11 @@ def _goals(data, resolved, fold):
         _put(data, name, ("goal", "year"), counts[:, :-1] / fold.replicates, words, "1")
 
 
-def _doubt(resolved, fold, by_draw):
-    return chance_with_doubt(by_draw, replicates=resolved.runs.replicates,
-                             scramble=fold.scramble, unknown=resolved.chance.unknown)
+def _doubt(model, fold, by_draw):
+    chance = fold.resolved.chance
+    certain = not (model.doubtful or chance.years or chance.individuals)
+    return chance_with_doubt(by_draw, replicates=fold.resolved.runs.replicates,
+                             scramble=fold.scramble, unknown=model.doubtful, certain=certain)
 
 
 def _number(value):
@@ -213,6 +215,9 @@ def _record(scenario, resolved, model, seed):
         "seed": str(seed),
         "draws": resolved.runs.draws,
         "replicates": resolved.runs.replicates,
+        # replicates of one draw share its rates: where draws differ, each draw counts once
+        "independent_runs": resolved.runs.draws * (
+            1 if model.doubtful else resolved.runs.replicates),
         "random_numbers": SCHEME,
         "versions": json.dumps({"pva": version("pva")} | {p: version(p) for p in PACKAGES}),
         "warnings": json.dumps([*scenario.warnings, *model.warnings]),

@@ -93,9 +93,9 @@ def below_by(tallies: np.ndarray, resolved: Resolved) -> np.ndarray:
     rule = resolved.quasi_extinction
     groups, needed = site_groups(rule.where, [s.name for s in resolved.sites])
     adults = tallies[..., r.T_WILD_ADULTS] + tallies[..., r.T_STOCKED_ADULTS]
-    below = sum((adults[:, :, sites].sum(axis=2) < rule.adults_below).astype(int)
-                for sites in groups)
-    return _from_year(below >= needed, resolved)
+    passed = sum(_from_year(adults[:, :, sites].sum(axis=2) < rule.adults_below,
+                            resolved).astype(int) for sites in groups)
+    return passed >= needed
 
 
 def _from_year(happens, resolved):

@@ -48,6 +48,7 @@ def run_summary(data: xr.Dataset) -> dict:
         "seed": int(data.attrs["seed"]),
         "draws": int(data.attrs["draws"]),
         "replicates": int(data.attrs["replicates"]),
+        "independent_runs": int(data.attrs["independent_runs"]),
         "years": data.year.values,
         "extinction": extinction,
         "quasi_extinction": quasi | _risk(data, "quasi_extinction"),

@@ -1,9 +1,10 @@
 """Doubt of a chance: Monte Carlo error, and spread between parameter draws.
 
-With at least eight draws the Monte Carlo error comes from the independent scrambles of the draws,
-else from the replicates. Intervals are score intervals (Wilson 1927, J. Am. Stat. Assoc.
-22:209-212), which stay within 0 and 1; where something never (or always) happened in N replicates
-the limit is the chance that would give such a row one time in twenty (about 3 / N).
+With at least eight draws that differ, the Monte Carlo error comes from the independent scrambles
+of the draws, else from the replicates. Intervals are score intervals (Wilson 1927, J. Am. Stat.
+Assoc. 22:209-212), which stay within 0 and 1; where something never (or always) happened in N
+independent runs the limit is the chance that would give such a row one time in twenty, about 3 / N.
+Replicates of one draw share its rates, so where draws differ N is the number of draws.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ class ChanceDoubt:
 
 
 def chance_with_doubt(by_draw: np.ndarray, *, replicates: int, scramble: np.ndarray,
-                      unknown: bool) -> ChanceDoubt:
+                      unknown: bool, certain: bool = False) -> ChanceDoubt:
     """Chance of something counted by draw.
 
     Parameters
@@ -41,9 +42,13 @@ def chance_with_doubt(by_draw: np.ndarray, *, replicates: int, scramble: np.ndar
     scramble : ndarray of int, shape (draw,)
     unknown : bool
         Whether draws differ.
+    certain : bool
+        Nothing is left to chance: the interval is the chance itself.
     """
     count, total = int(by_draw.sum()), len(by_draw) * replicates
     chance = count / total
+    if certain:
+        return ChanceDoubt(chance, chance, chance, None, None)
     low, high = _interval(by_draw, chance, count, total, replicates, scramble, unknown)
     draw_low = draw_high = None
     if unknown and len(by_draw) > 1:
@@ -53,7 +58,7 @@ def chance_with_doubt(by_draw: np.ndarray, *, replicates: int, scramble: np.ndar
 
 def _interval(by_draw, chance, count, total, replicates, scramble, unknown):
     if count in (0, total):
-        limit = 1 - 0.05 ** (1 / total)
+        limit = never_limit(len(by_draw) if unknown and len(by_draw) > 1 else total)
         return (0.0, limit) if count == 0 else (1 - limit, 1.0)
     groups = scramble[-1] + 1
     if unknown and groups > 1:
@@ -64,6 +69,11 @@ def _interval(by_draw, chance, count, total, replicates, scramble, unknown):
             return wilson(chance, chance * (1 - chance) / error**2,
                           float(student.ppf(0.975, groups - 1)))
     return wilson(chance, total, _Z)
+
+
+def never_limit(independent: int) -> float:
+    """Largest chance that still gives nothing in that many independent runs one time in twenty."""
+    return 1 - 0.05 ** (1 / independent)
 
 
 def wilson(chance: float, size: float, z: float = _Z) -> tuple[float, float]:

@@ -105,9 +105,9 @@ class Recruitment:
     @property
     def form(self) -> str:
         """``entries``, ``per_adult`` or ``hosts``."""
-        if self.entries:
-            return "entries"
-        return "per_adult" if self.per_adult is not None else "hosts"
+        if self.per_adult is not None:
+            return "per_adult"
+        return "hosts" if self.glochidia is not None else "entries"
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from pva.decide.compare import compare
 from pva.decide.rows import StockedRows
@@ -54,12 +55,13 @@ def test_number_by_hand():
     # 2,000 Latin-hypercube draws fix the quantile to about 1 in 2,000 of the range
     assert answer.number == pytest.approx(needed(0.8), rel=0.01)
     assert answer.low <= needed(0.8) <= answer.high
+    assert answer.low <= answer.number <= answer.high
+    assert answer.chance_at_number >= 0.8
     assert answer.reachable is True
     assert answer.limit is None
-    # between draws the number needed runs over the whole law of the share, read off the ladder of
-    # numbers looked at, whose steps are a factor of 1.5
-    assert answer.draw_low == pytest.approx(needed(0.025), rel=0.2)
-    assert answer.draw_high == pytest.approx(needed(0.975), rel=0.2)
+    # between draws the number needed runs over the whole law of the share; steps of 5 %
+    assert answer.draw_low == pytest.approx(needed(0.025), rel=0.08)
+    assert answer.draw_high == pytest.approx(needed(0.975), rel=0.08)
     assert answer.total_animals == answer.number
     assert answer.cost == 3 * answer.number
     assert answer.mothers == pytest.approx(answer.number * 0.005)
@@ -172,3 +174,103 @@ def test_a_difference_has_the_right_size_and_doubt():
     assert found.difference == pytest.approx(expected, abs=0.005)
     assert found.low <= found.difference <= found.high
     assert found.settled
+
+
+@pytest.mark.parametrize(("target", "survival", "most"), [
+    (100, 0.5, 1000), (2500, 0.5, 50_000), (100, 0.25, 5000), (30, 1, 100)])
+def test_without_any_chance_the_number_is_exact(target, survival, most):
+    release = dict(PLAN["releases"][0], first_year_survival=survival)
+    answer = stock(plan(
+        releases=[release], goals=[dict(PLAN["goals"][0], at_least=target)],
+        solve={"vary": "number", "releases": ["adults"], "most": most},
+        chance={"unknown": False, "years": False, "individuals": False},
+        runs={"draws": 1, "replicates": 20, "seed": 1}))
+    assert answer.number == math.ceil(target / survival)
+    assert (answer.low, answer.high) == (answer.number, answer.number)
+    assert (answer.draw_low, answer.draw_high) == (None, None)
+    assert answer.chance_at_number == 1
+
+
+def binomial_plan(seed, target=1000, wanted=0.9, most=20_000):
+    release = dict(PLAN["releases"][0], first_year_survival=0.5)
+    return plan(
+        releases=[release], goals=[dict(PLAN["goals"][0], at_least=target)],
+        chance_wanted=wanted, solve={"vary": "number", "releases": ["adults"], "most": most},
+        chance={"unknown": False, "years": False},
+        runs={"draws": 10, "replicates": 100, "seed": seed})
+
+
+def binomial_number(target, wanted):
+    number = 2 * target
+    while binom.sf(target - 1, number, 0.5) < wanted:
+        number += 1
+    return number
+
+
+def test_a_steep_curve_is_closed_in_on_and_its_interval_covers():
+    exact = binomial_number(1000, 0.9)
+    answers = [stock(binomial_plan(seed)) for seed in range(20)]
+    hits = sum(a.low <= exact <= a.high for a in answers)
+    # 95 % intervals: 16 or fewer of 20 would happen in about 1 of 60 such tests
+    assert hits >= 17
+    for answer in answers:
+        assert answer.low <= answer.number <= answer.high
+        assert abs(answer.number - exact) <= 15
+        assert answer.chance_at_number >= 0.9
+
+
+def test_a_plateau_below_the_chance_wanted_is_not_called_reachable():
+    # a fixed chance of .0583 a year, twice, to lose everything: at best (1 - .0583)^3 = .835
+    answer = stock(plan(
+        bad_years=[{"name": "end", "chance": 0.0583, "survival": 0}],
+        chance={"unknown": False, "individuals": False}, chance_wanted=0.9,
+        runs={"draws": 10, "replicates": 100, "seed": 5}))
+    assert answer.reachable is False
+    assert answer.best_chance == pytest.approx(0.9417**3, abs=0.05)
+    assert answer.limit == "bad years"
+    assert max(answer.curve.numbers) <= answer.most
+
+
+def test_a_ceiling_on_all_animals_makes_more_worse():
+    # 12 young a year grow up under a ceiling of 100 animals; thousands of young crowd adults out
+    crowded = plan(
+        stages=[{"name": "young", "years": 2}, {"name": "adult", "breeds": True}],
+        survival={"young": 0.9, "adult": 0.95}, start={"adult": 40},
+        limits={"ceiling": {"animals": 100}}, years={"first": 2000, "last": 2010},
+        releases=[{"name": "adults", "stage": "young", "number": 10, "first": 2000,
+                   "last": 2009}],
+        goals=[{"name": "many", "measure": "adults", "at_least": 55, "in": 2010}],
+        solve={"vary": "number", "releases": ["adults"], "most": 3000},
+        chance={"unknown": False, "years": False}, chance_wanted=0.6,
+        runs={"draws": 1, "replicates": 400, "seed": 2})
+    answer = stock(crowded)
+    assert answer.more_is_better is False
+    assert 2 <= answer.number <= 12
+    low, high = answer.band
+    assert low == answer.number
+    assert high < 150
+    assert answer.chance_at_number >= 0.6
+    for number, enough in ((answer.number, True), (high, True), (2 * high, False)):
+        data = run(crowded.with_changes({"releases.adults.number": number}))
+        assert (float(data.goal_chance[0]) >= 0.6) is enough
+
+
+def test_spread_between_draws_is_free_of_the_noise_of_replicates():
+    # chances of single animals within a draw, a uniform law of survival between draws: the number
+    # each draw needs for .8 is that of a binomial with the draw's own survival
+    release = dict(PLAN["releases"][0], first_year_survival={
+        "value": 0.5, "interval": [0.4, 0.6], "distribution": "uniform"})
+    changes = dict(releases=[release], goals=[dict(PLAN["goals"][0], at_least=50)],
+                   runs={"draws": 200, "replicates": 50, "seed": 4})
+
+    def number(survival):
+        return next(n for n in range(50, 400) if binom.sf(49, n, survival) >= 0.8)
+
+    answer = stock(plan(chance={"unknown": True, "years": False}, **changes))
+    assert answer.draw_low == pytest.approx(number(0.595), rel=0.1)
+    assert answer.draw_high == pytest.approx(number(0.405), rel=0.1)
+    # almost known: nearly no spread, although replicates of a draw scatter as much as before
+    release["first_year_survival"] = {"value": 0.5, "se": 0.0005}
+    known = stock(plan(chance={"unknown": True, "years": False}, **changes))
+    assert known.draw_low == pytest.approx(known.number, rel=0.06)
+    assert known.draw_high == pytest.approx(known.number, rel=0.06)

@@ -146,15 +146,22 @@ def test_quantiles_equal_numpys_whatever_the_order_of_blocks():
 
 
 def test_doubt_of_a_chance_never_and_always():
-    never = chance_with_doubt(np.zeros(200, int), replicates=50,
-                              scramble=np.arange(200) * 8 // 200, unknown=True)
+    scramble = np.arange(200) * 8 // 200
+    never = chance_with_doubt(np.zeros(200, int), replicates=50, scramble=scramble, unknown=False)
     assert never.low == 0
     assert never.high == pytest.approx(3.0 / 10_000, rel=0.002)
+    # replicates of one draw share its rates: 200 different draws allow what 200 runs allow
+    over_draws = chance_with_doubt(np.zeros(200, int), replicates=50, scramble=scramble,
+                                   unknown=True)
+    assert over_draws.high == pytest.approx(1 - 0.05 ** (1 / 200))
     assert chance_words(never.chance, 10_000) == "below 0.03 %"
     always = chance_with_doubt(np.full(4, 25), replicates=25, scramble=np.zeros(4, int),
                                unknown=False)
     assert (always.low, always.high) == (pytest.approx(1 - 0.0295, abs=0.0005), 1.0)
     assert always.draw_low is None
+    sure = chance_with_doubt(np.array([20]), replicates=20, scramble=np.zeros(1, int),
+                             unknown=False, certain=True)
+    assert (sure.low, sure.chance, sure.high) == (1, 1, 1)
 
 
 def test_interval_of_a_chance_covers_the_truth_about_as_often_as_it_says():

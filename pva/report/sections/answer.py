@@ -87,8 +87,9 @@ def _run_sentence(material):
     joint, years = summary["all_goals"], summary["years"]
     if joint["chance"] is not None:
         which = "the goal" if len(summary["goals"]) == 1 else "every goal"
+        chance = percent(joint["chance"], material.main.independent)
         return (f"With the plan as written the chance of meeting {which} is "
-                f"{tenths(joint['chance'])} ({percent(joint['chance'], material.main.replicates)});"
+                f"{tenths(joint['chance'])} ({chance});"
                 f" against the wanted {percent(material.scenario.resolved.chance_wanted)} the "
                 f"verdict is: {joint['verdict']}.")
     adults = summary["adults"]
@@ -156,17 +157,17 @@ def _verdicts(material):
     summary, resolved = run.summary, run.scenario.resolved
     words = {g.name: goal_words(g) for g in resolved.goals}
     rows = [(_goal_named(g["name"], words.get(g["name"], "")),
-             percent(g["chance"], run.replicates), percent_range(g["low"], g["high"]),
+             percent(g["chance"], run.independent), percent_range(g["low"], g["high"]),
              g["verdict"]) for g in summary["goals"]]
     joint = summary["all_goals"]
     if len(rows) > 1:
-        rows.append(("Every goal in the same run", percent(joint["chance"], run.replicates),
+        rows.append(("Every goal in the same run", percent(joint["chance"], run.independent),
                      percent_range(joint["low"], joint["high"]), joint["verdict"]))
     quasi, gone = summary["quasi_extinction"], summary["extinction"]
     last = summary["years"][-1]
     for risk, name in ((quasi, f"Risk: below {quasi['threshold']:g} adults by {last}"),
                        (gone, f"Risk: no animal left by {last}")):
-        rows.append((name, percent(risk["chance"][-1], run.replicates),
+        rows.append((name, percent(risk["chance"][-1], run.independent),
                      percent_range(risk["low"][-1], risk["high"][-1]), ""))
     return table(f"The plan as written: {plan_words(resolved)}; wanted: "
                  f"{percent(resolved.chance_wanted)}",
@@ -242,7 +243,7 @@ def changes_of(material: Material) -> list[str]:
             found.append(_other_number(other, answer))
     for row in _joint_differences(material.comparison):
         if row["scenario"] not in told:
-            size = material.comparison["draws"] * material.comparison["replicates"]
+            size = material.comparison["independent_runs"]
             found.append(f"{row['scenario']}: with the plan as written the chance becomes "
                          f"{percent(row['other'], size)} instead of "
                          f"{percent(row['first'], size)}"
@@ -263,8 +264,8 @@ def _other_number(other, answer):
 
 
 def _size(answer):
-    """Replicates in all of a full look."""
-    return answer["draws"] * answer["replicates"]
+    """Independent runs of a full look."""
+    return answer["independent_runs"]
 
 
 def _joint_differences(comparison):

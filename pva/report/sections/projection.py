@@ -176,14 +176,14 @@ def risk(material: Material) -> Section:
     if quasi["chance"][-1] == 0:
         text += (f" In none of {exact(run.replicates)} runs did it happen by "
                  f"{summary['years'][-1]}; that still allows a chance "
-                 f"{percent(0.0, run.replicates)}.")
+                 f"{percent(0.0, run.independent)}.")
     elif known(quasi["draw_low"][-1]):
         text += (" From one possible set of rates to another the chance of falling below "
                  f"{quasi['threshold']:g} adults by {summary['years'][-1]} runs from "
                  f"{percent(quasi['draw_low'][-1])} to {percent(quasi['draw_high'][-1])} "
                  "(95 of 100 sets): sampling "
                  "error is not bad luck of years.")
-    blocks = [Text(text), risk_figure("risk-curve", summary, replicates=run.replicates)]
+    blocks = [Text(text), risk_figure("risk-curve", summary, replicates=run.independent)]
     if known(summary["least_adults"]):
         blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
                            f"{count(summary['least_adults'])} on average over the runs."))
@@ -201,7 +201,7 @@ def compared(material: Material) -> Section:
     if len(rows) > 1:
         wanted = material.scenario.resolved.chance_wanted
         blocks.append(scenarios_figure("scenario-chances", rows, wanted=wanted,
-                                       replicates=material.main.replicates))
+                                       replicates=material.main.independent))
     if material.comparison:
         blocks += [Text("The same luck falls on every scenario, so that a difference is that of "
                         "the plan and not of the dice."), _differences(material.comparison)]
@@ -222,7 +222,7 @@ def _scenario_rows(material):
 
 def _differences(comparison):
     rows, same = [], {}
-    size = comparison["draws"] * comparison["replicates"]
+    size = comparison["independent_runs"]
     for other in comparison["against_first"]:
         for d in other["differences"]:
             if d["difference"] == 0 and d["settled"]:
@@ -269,7 +269,7 @@ def _numbers(material):
         a = one.answer
         answer = count(a["number"]) if a["number"] is not None else (
             "cannot tell yet" if a["reachable"] is None else "not reachable")
-        size = a["draws"] * a["replicates"]
+        size = a["independent_runs"]
         rows.append((one.title, answer, percent(a["best_chance"], size), a["limit"] or "",
                      percent_range(a["chance_wanted"], a["chance_wanted"])))
     return table("Number to stock by scenario", ("Scenario", "Number a year", "Best chance",
