@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 from pva.cli.session import Session
-from pva.results.wording import chance_words
-
-HEARD = ("A heard tag is no live animal: with every animal that was only heard dead by then, and "
-         "with every one alive")
+from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, chance_words, heard_words
 
 
 def tell_estimate(session: Session, summary: dict) -> None:
@@ -79,11 +76,18 @@ def _interval(row, form="{:.3f}"):
 
 
 def _tell_heard(session, rows):
-    bounded = [r for r in rows if r.get("heard_dead") is not None]
-    if bounded:
-        session.say("\n" + HEARD + ": " + "; ".join(
-            f"{r['name']} {share(r['heard_dead'])} and {share(r['heard_alive'])}"
-            for r in bounded) + ".")
+    read = [r for r in rows if r.get("heard_dead") is not None]
+    if read:
+        session.table(["", *(c[0].lower() + c[1:] for c in HEARD_COLUMNS)],
+                      [heard_cells(r) for r in read], title=HEARD_TITLE)
+        session.say(heard_words(corrected=any(r["corrected"] is not None for r in read)))
+
+
+def heard_cells(row: dict) -> list:
+    """The three readings of heard-only tags for one rate, and the range they span."""
+    three = (row["heard_dead"], row["heard_alive"], _value(row))
+    known = [x for x in three if x is not None]
+    return [row["name"], *(share(x) for x in three), f"{share(min(known))} to {share(max(known))}"]
 
 
 def growth_lines(summary: dict) -> list[str]:

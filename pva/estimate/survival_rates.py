@@ -39,7 +39,7 @@ class SurvivalRates:
     limits : dict of str to tuple
         Profile limits (natural scale) of rates stuck at 0 or 1.
     heard : dict of str to tuple
-        Value with all heard-only animals dead by then, and with all alive.
+        Value with all heard-only animals dead by then, and with all alive: readings, not bounds.
     by_interval : list of dict
         Year, stage, value, low, high: for the figure.
     notes : tuple of str

@@ -41,13 +41,14 @@ def _row(row, group):
     return {
         "name": _name(row, group), "value": value, "low": low, "high": high, "se": row.get("se"),
         "apparent": apparent if known_number(apparent) else None,
+        "corrected": known_number(row.get("corrected")),
         "year_sd": None if row.get("per") == "event" else row.get("year_sd"),
         "n": _first(row, "n", "units", "animals"),
         "note": str(row.get("note") or ""), "stage": row.get("stage") or "",
         "survey": row.get("survey"), "place": str(row.get("name") or row.get("site") or ""),
         "found": row.get("found", row.get("animals")),
-        "low_all_dead": _first(row, "heard_dead", "low_heard"),
-        "high_all_alive": _first(row, "heard_alive", "high_heard"),
+        "if_all_dead": _first(row, "heard_dead", "low_heard"),
+        "if_all_alive": _first(row, "heard_alive", "high_heard"),
     }
 
 

@@ -4,6 +4,18 @@ from __future__ import annotations
 
 import math
 
+HEARD_TITLE = "Survival under other readings of tags that were only heard"
+HEARD_COLUMNS = ("If all heard-only animals were dead by then", "If all were alive",
+                 "Not counted (used)", "Lowest to highest")
+
+
+def heard_words(*, corrected: bool) -> str:
+    """What the readings of heard-only tags are, and why they may cross."""
+    lost = ("All three are corrected for tag loss. " if corrected else
+            "None of the three is corrected for tag loss. ")
+    return lost + ("These are readings, not bounds: they may cross, because each also moves deaths "
+                   "between the first months after release and later.")
+
 
 def chance_words(chance: float, total: int | None = None) -> str:
     """A chance as a person says it: whole percents, tenths below 5 %, never a bare 0 or 100 %.

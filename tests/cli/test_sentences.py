@@ -3,19 +3,20 @@
 import pytest
 
 from pva.cli import sentences
+from pva.results.wording import heard_words
 
 RUN = {
-    "draws": 200, "replicates": 50, "years": [2026, 2056], "seed": 41,
+    "draws": 200, "replicates": 50, "independent_runs": 200, "years": [2026, 2056], "seed": 41,
     "goals": [{"name": "adults in 2050", "draw_low": 0.24, "draw_high": 1.0}],
     "all_goals": {"chance": 0.8602, "low": 0.831, "high": 0.884, "verdict": "met"},
-    "quasi_extinction": {"threshold": 50, "chance": [0, 0], "low": [0, 0], "high": [0, 3e-4],
+    "quasi_extinction": {"threshold": 50, "chance": [0, 0], "low": [0, 0], "high": [0, 0.0149],
                          "draw_low": [0, 0], "draw_high": [0, 0.02]},
     "variance_shares": [
         {"outcome": "adults in the last year", "unknown": 0.7, "years": 0.2, "individuals": 0.1},
         {"outcome": "adults in 2050", "unknown": 0.3, "years": 0.6, "individuals": 0.1}],
 }
 STOCK = {
-    "draws": 200, "replicates": 50, "chance_wanted": 0.8, "reachable": True, "number": 268,
+    "draws": 200, "replicates": 50, "independent_runs": 200, "chance_wanted": 0.8, "reachable": True, "number": 268,
     "low": 221.3, "high": 330.9, "draw_low": 0.0, "draw_high": None, "most": 5000.0,
     "chance_at_number": 0.801, "best_chance": 0.995, "best_number": 5000.0, "band": None,
     "release_years": [2026, 2027, 2033], "limit": None, "limits_lifted": [],
@@ -46,8 +47,8 @@ def test_a_run_with_several_goals_and_no_verdict_yet():
 def test_a_run_without_goals_never_seen_to_fail():
     none = {"chance": None, "low": None, "high": None, "verdict": None}
     assert sentences.answer_of_run(RUN | {"goals": [], "all_goals": none}) == (
-        "The chance that adults fall below 50 by 2056 is below 0.03 % (fewer than 1 in 20; "
-        "simulation error 0 % to 0.03 %; 0 % to 2.0 % over what is not known of the "
+        "The chance that adults fall below 50 by 2056 is below 1.5 % (fewer than 1 in 20; "
+        "simulation error 0 % to 1.5 %; 0 % to 2.0 % over what is not known of the "
         "rates).")
 
 
@@ -61,7 +62,7 @@ def test_a_number_to_stock():
 def test_no_stocking_needed():
     assert sentences.answer_of_stock(STOCK | {"number": 0, "chance_at_number": 1.0}) == (
         "No stocking is needed: with none, the chance of meeting the goals is already above "
-        "99.97 % (wanted 80 %).")
+        "98.5 % (wanted 80 %).")
 
 
 @pytest.mark.parametrize("limit, said", [
@@ -77,14 +78,14 @@ def test_not_reachable(limit, said):
         + said)
     assert sentences.what_would_change_stock(none) == [
         "Best chance with host fish in plenty 91 %; with half of the yearly deaths avoided below "
-        "0.1 %."]
+        "1.5 %."]
 
 
 def test_never_reached():
     none = STOCK | {"reachable": False, "number": None, "best_chance": 0.0, "limit": "hosts",
                     "limits_lifted": LIFTED}
     assert sentences.answer_of_stock(none).startswith(
-        "Not reachable: the chance stays below 0.03 % (wanted 80 %; ")
+        "Not reachable: the chance stays below 1.5 % (wanted 80 %; ")
 
 
 def test_cannot_tell_yet():
@@ -107,7 +108,7 @@ def difference(**more):
 
 def compared(row):
     return sentences.answer_of_compare({
-        "draws": 200, "replicates": 50, "scenarios": ["A", "B"],
+        "draws": 200, "replicates": 50, "independent_runs": 200, "scenarios": ["A", "B"],
         "against_first": [{"scenario": "B", "differences": [row]}]})
 
 
@@ -142,3 +143,16 @@ def test_the_luck_of_years_is_said_only_where_there_is_any():
         "and without releases.")
     assert sentences.answer_of_matrix(matrix | {"growth_rate": 0.0}) == (
         "No lineage lasts: the growth rate is 0.")
+
+
+def test_readings_of_heard_tags_may_cross():
+    from pva.cli.estimate_words import heard_cells
+
+    row = {"name": "survival/juvenile", "apparent": 0.647, "corrected": 0.657,
+           "heard_dead": 0.737, "heard_alive": 0.690}
+    assert heard_cells(row) == ["survival/juvenile", "0.737", "0.690", "0.657", "0.657 to 0.737"]
+    assert heard_cells(row | {"corrected": None}) == [
+        "survival/juvenile", "0.737", "0.690", "0.647", "0.647 to 0.737"]
+    assert heard_words(corrected=False) == (
+        "None of the three is corrected for tag loss. These are readings, not bounds: they may "
+        "cross, because each also moves deaths between the first months after release and later.")

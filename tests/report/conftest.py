@@ -36,6 +36,7 @@ PLAN = {
 }
 ANSWER = {
     "title": "A plan", "digest": "", "seed": 3, "draws": 16, "replicates": 6,
+    "independent_runs": 16,
     "releases": ["juveniles"], "release_years": [2026, 2027, 2028, 2029],
     "goals": ["adults in 2040", "breeding"], "most": 1600.0, "chance_wanted": 0.8,
     "reachable": True, "number": 123, "low": 110.0, "high": 140.0, "draw_low": 30.0,
@@ -59,6 +60,7 @@ UNREACHABLE = ANSWER | {
               "low": [0.0, 0.08, 0.1], "high": [0.01, 0.13, 0.15]}}
 COMPARISON = {
     "scenarios": ["A plan", "Passage blocked"], "seed": 3, "draws": 16, "replicates": 6,
+    "independent_runs": 16,
     "against_first": [{"scenario": "Passage blocked", "differences": [
         {"outcome": "all goals", "first": 0.7, "other": 0.1, "difference": -0.6, "low": -0.7,
          "high": -0.5, "settled": True, "more_runs": None},

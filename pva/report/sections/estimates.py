@@ -12,6 +12,7 @@ from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_o
 from pva.report.figures.estimates import Dot, dots_figure, growth_figure
 from pva.report.material import Material
 from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
+from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, heard_words
 
 LEVELS = {
     0: "no field data: every rate is published or assumed",
@@ -19,8 +20,8 @@ LEVELS = {
     2: "tags and two visits: bounds on survival, not a point, because it cannot be told from "
        "detection",
     3: "tags and three or more visits: survival, growth and detection",
-    4: "tags, three or more visits and double marks, shells or host fish: also tag loss, bounds "
-       "for heard-only tags, or recruitment tied to hosts",
+    4: "tags, three or more visits and double marks, shells or host fish: also tag loss, other "
+       "readings of heard-only tags, or recruitment tied to hosts",
 }
 
 
@@ -82,7 +83,7 @@ def _rate_table(caption, rows, *, what, note="", say=share, behind="Animals"):
 
 
 def _notes(rows):
-    """Notes of rows, each once with the rows it belongs to; heard-only bounds have a table."""
+    """Notes of rows, each once with the rows it belongs to; readings of heard-only tags have a table."""
     by_note: dict[str, list[str]] = {}
     for row in rows:
         for part in row["note"].split("; "):
@@ -110,17 +111,23 @@ def _survival(summary, stages):
                     "ten years."))
     blocks.append(_rate_table("Survival in a year", rows,
                               what="Corrected" if both else "Estimate"))
-    return blocks + _heard(rows)
+    return blocks + _heard(summary)
 
 
-def _heard(rows):
-    bounded = [r for r in rows if r["low_all_dead"] is not None]
-    if not bounded:
+def _heard(summary):
+    rows = [r for g in ("survival", "release") for r in rows_of(summary, g)
+            if r["if_all_dead"] is not None]
+    if not rows:
         return []
-    return [table("Survival bounded by what heard-only tags may mean",
-                  ("What", "All heard-only animals dead by then", "All alive"),
-                  [(r["name"], share(r["low_all_dead"]), share(r["high_all_alive"]))
-                   for r in bounded], numbers=(1, 2))]
+    cells = []
+    for r in rows:
+        three = (r["if_all_dead"], r["if_all_alive"], r["value"])
+        given = [x for x in three if known(x)]
+        cells.append((r["name"], *(share(x) for x in three),
+                      interval(min(given), max(given), share)))
+    corrected = any(r["corrected"] for r in rows)
+    return [table(HEARD_TITLE, ("What", *HEARD_COLUMNS), cells, numbers=(1, 2, 3, 4),
+                  note=heard_words(corrected=corrected))]
 
 
 def _release(summary):
