@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,8 @@ from pva.errors import FormError, Problem
 MOST_YAML_BYTES = 10_000_000
 MOST_YAML_VALUES = 200_000
 MOST_YAML_DEPTH = 40
+_DIGITS = re.compile(r"[+-]?\d+")
+_DIGITS_ON = re.compile(r"\d+(\.\d*)?([eE][+-]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -173,7 +176,11 @@ class _NodeReader:
 
     def _mapping(self, node: Any, path: tuple) -> dict:
         data: dict = {}
+        before = None
         for key_node, value_node in node.value:
+            if self._comma_in_number(before, key_node, value_node):
+                continue
+            before = key_node, value_node
             place = (key_node.start_mark.line + 1, key_node.start_mark.column + 1)
             if not isinstance(key_node.value, str):
                 self._refuse(place, "a key must be one word or number", "Write a plain key.",
@@ -193,6 +200,27 @@ class _NodeReader:
             self.keys.setdefault((*path, key), place)
             data[key] = self.plain(value_node, (*path, key))
         return data
+
+    def _comma_in_number(self, before: tuple | None, key_node: Any, value_node: Any) -> bool:
+        """Refuse digits alone between commas of { }: YAML reads ``{value: 0,6}`` as two keys."""
+        digits, place = key_node.value, key_node.start_mark
+        if not (isinstance(digits, str) and _DIGITS_ON.fullmatch(digits)):
+            return False
+        if value_node.value != "" or value_node.style or value_node.start_mark.index > (
+                key_node.end_mark.index):
+            return False
+        what = f"`{digits}` stands alone between the braces, where a key belongs"
+        todo = ("A decimal or thousands comma was probably meant, but within braces a comma ends "
+                "a value: write a point for decimals and no separator for thousands.")
+        name, number = ("", None) if before is None else (before[0].value, before[1].value)
+        if isinstance(number, str) and _DIGITS.fullmatch(number):
+            what = f"`{name}: {number},{digits}` is read as {number} and a key `{digits}`"
+            thousands = f" or {number}{digits}" if re.fullmatch(r"\d{3}\b.*", digits) else ""
+            decimals = f"{number}.{digits}" if digits.isdigit() else ""
+            words = f"{decimals}{thousands}".removeprefix(" or ")
+            todo += f" Here: {words}." if words else ""
+        self._refuse((place.line + 1, place.column + 1), what, todo, "comma-in-number")
+        return True
 
     def _scalar(self, kind: str | None, node: Any, place: tuple[int, int]) -> Any:
         text = node.value

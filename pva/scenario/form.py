@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 from pva.errors import FormError
 from pva.scenario.places import Problems, path_words
 from pva.scenario.spec import ScenarioSpec
+from pva.scenario.spec_rates import RateSpec
 from pva.scenario.spec_types import Block
 
 _TAG = "‹"
@@ -36,7 +37,7 @@ def check_form(data: Any) -> ScenarioSpec:
         With every problem of form, in the order of the file.
     """
     try:
-        return ScenarioSpec.model_validate(without_nulls(data))
+        return ScenarioSpec.model_validate(_without_known_nulls(data, ()))
     except ValidationError as error:
         problems = Problems(data)
         found = error.errors(include_url=False)
@@ -59,6 +60,23 @@ def without_nulls(data: Any) -> Any:
     return [without_nulls(v) for v in data] if isinstance(data, list) else data
 
 
+def _without_known_nulls(data: Any, path: tuple) -> Any:
+    """Keys with an empty value are not written; unknown ones stay, to be refused by name."""
+    if isinstance(data, dict):
+        return {k: _without_known_nulls(v, (*path, k)) for k, v in data.items()
+                if v is not None or not _may_be_written(path, k)}
+    if isinstance(data, list):
+        return [_without_known_nulls(v, (*path, i)) for i, v in enumerate(data)]
+    return data
+
+
+def _may_be_written(path: tuple, key: Any) -> bool:
+    blocks = _blocks_at(ScenarioSpec, path)
+    if not blocks or _any_key_at(ScenarioSpec, path):
+        return True
+    return any(key == (info.alias or name) for b in blocks for name, info in b.model_fields.items())
+
+
 def _path(error: dict) -> tuple:
     return tuple(p for p in error["loc"] if not str(p).startswith(_TAG) and p != "[key]")
 
@@ -74,7 +92,7 @@ def _misspelt(error: dict) -> tuple | None:
 
 def _explain(problems: Problems, error: dict) -> None:
     path, kind = _path(error), error["type"]
-    if kind == "extra_forbidden":
+    if kind in ("extra_forbidden", "invalid_key"):
         _unknown_key(problems, path, _misspelt(error))
     elif kind == "missing":
         _missing_key(problems, path)
@@ -121,6 +139,9 @@ def _unknown_key(problems: Problems, path: tuple, meant: tuple | None) -> None:
     allowed = _allowed(path[:-1])
     owner = f"of `{_owner(problems, path)}`" if path[:-1] else "of a scenario"
     todo = f"Did you mean `{meant[-1]}`?" if meant else f"Keys allowed here: {', '.join(allowed)}."
+    if str(path[-1]).isdigit():
+        todo = ("If a decimal or thousands comma was meant, write a point for decimals and no "
+                f"separator for thousands. {todo}")
     problems.add(path, f"`{path[-1]}` is not a key {owner}", todo, code="unknown-key")
 
 
@@ -195,7 +216,7 @@ def _blocks_at(annotation: Any, path: Sequence) -> list[type[Block]]:
         for name, info in annotation.model_fields.items():
             if path[0] == (info.alias or name):
                 return _blocks_at(info.annotation, path[1:])
-        return []
+        return _blocks_at(RateSpec, path[1:]) if _is_open(annotation) else []
     origin, inside = typing.get_origin(annotation), typing.get_args(annotation)
     if origin is Annotated:
         return _blocks_at(inside[0], path)
@@ -206,3 +227,25 @@ def _blocks_at(annotation: Any, path: Sequence) -> list[type[Block]]:
     if origin in (list, tuple, dict):
         return []
     return [b for part in inside for b in _blocks_at(part, path)]
+
+
+def _any_key_at(annotation: Any, path: Sequence) -> bool:
+    """Whether the mapping at `path` has keys of a person's own choice, such as stages or years."""
+    if isinstance(annotation, type) and issubclass(annotation, Block):
+        if not path:
+            return _is_open(annotation)
+        return any(_any_key_at(info.annotation, path[1:])
+                   for name, info in annotation.model_fields.items()
+                   if path[0] == (info.alias or name))
+    origin, inside = typing.get_origin(annotation), typing.get_args(annotation)
+    if origin is Annotated:
+        return _any_key_at(inside[0], path)
+    if origin is dict:
+        return _any_key_at(inside[1], path[1:]) if path else True
+    if origin in (list, tuple):
+        return bool(path) and _any_key_at(inside[0], path[1:])
+    return any(_any_key_at(part, path) for part in inside)
+
+
+def _is_open(block: type[Block]) -> bool:
+    return block.model_config.get("extra") == "allow"

@@ -82,7 +82,10 @@ def _merge_maps(under: dict, over: dict, path: tuple) -> WrittenMap:
     result = without_excluded(under, over, path)
     for key, value in over.items():
         if value is None:
-            result.pop(key, None)
+            if key not in result:  # kept, so that an unknown key is told and not swallowed
+                result[key], result.places[key] = None, _place(over, key)
+                continue
+            result.pop(key)
             result.places.pop(key, None)
             continue
         result[key] = merge(result[key], value, (*path, key)) if key in result else value
