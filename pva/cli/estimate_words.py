@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pva.cli.session import Session
-from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, chance_words, heard_words
+from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, chance_words, heard_words
 
 
 def tell_estimate(session: Session, summary: dict) -> None:
@@ -14,6 +14,8 @@ def tell_estimate(session: Session, summary: dict) -> None:
                   [survival_cells(r) for r in summary["survival"] if r["per"] == "year"])
     session.table(["through the event", "survival", "SE", "95 % interval", "animals"],
                   [_event(r) for r in summary["survival"] if r["per"] != "year"])
+    if any(r.get("year_sd") == 0 for r in summary["survival"]):
+        session.say("\nSD between years: " + YEARS_ALIKE)
     _tell_heard(session, summary["survival"])
     session.table(["detection at a visit", "value", "95 % interval"],
                   [[r["name"], share(r["value"]), _interval(r)] for r in summary["detection"]])

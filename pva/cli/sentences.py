@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pva.results.wording import animals, chance_words, in_ten
+from pva.results.wording import animals, chance_ends, chance_words, in_ten
 
 LIMIT_WORDS = {
     "hosts": "the host fish limit recruitment",
@@ -46,11 +46,8 @@ def chance_range(low: float | None, high: float | None) -> str:
     """Ends of an interval, "24 % to 100 %"; empty where there are none."""
     if low is None or high is None:
         return ""
-    return f"{_end(low)} to {_end(high)}"
-
-
-def _end(chance: float) -> str:
-    return {0.0: "0 %", 1.0: "100 %"}.get(chance) or chance_words(chance)
+    first, last = chance_ends(low, high)
+    return f"{first} %" if first == last else f"{first} % to {last} %"
 
 
 def before_the_answer(summary: dict, question, asked_seed: int | None) -> list[str]:

@@ -7,6 +7,7 @@ hand, the numbers of that file.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -101,6 +102,27 @@ def _of_estimate(name, e):
     low, high = e.interval or (None, None)
     return {"name": name, "value": e.value, "se": e.se, "low": low, "high": high,
             "year_sd": e.year_sd, "apparent": e.apparent, "n": e.n, "note": e.note}
+
+
+def years_top(note: str) -> float | None:
+    """Upper end of the SD between years, as the note of an estimate tells it."""
+    found = re.search(r"SD between years [\d.]+ to (\d+\.\d+)", note)
+    return float(found[1]) if found else None
+
+
+def years_unclear(summary: Mapping[str, Any] | None) -> dict[str, str]:
+    """Rates whose SD between years was estimated as 0, with what to print in its place."""
+    summary = summary or {}
+    said = re.search(r"between years .* from (\d+) intervals",
+                     " ".join(map(str, summary.get("notes") or ())))
+    number = said[1] if said else "few"
+    cells = {}
+    for row in rows_of(summary, "survival"):
+        if row["year_sd"] == 0:
+            top = years_top(row["note"])
+            to = "" if top is None else f": 0 to {top:.3f}"
+            cells[f"survival/{row['name']}"] = f"0 ({number} intervals cannot tell{to})"
+    return cells
 
 
 def is_release(row) -> bool:

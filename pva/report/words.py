@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 
 from pva.results.wording import animals as animals_rounded
-from pva.results.wording import chance_words, in_ten
+from pva.results.wording import chance_ends, chance_words, in_ten
 
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 NOTHING = "\N{EN DASH}"
@@ -41,14 +41,8 @@ def percent_range(low, high) -> str:
     """Two chances, "66 to 70 %"."""
     if not (known(low) and known(high)):
         return NOTHING
-    first, last = _edge(low), _edge(high)
+    first, last = chance_ends(float(low), float(high))
     return f"{first} %" if first == last else f"{first} to {last} %"
-
-
-def _edge(chance):
-    """An end of an interval: whole percents, tenths near the ends."""
-    value = 100 * chance
-    return f"{value:.0f}" if 5 <= value <= 95 or value in (0, 100) else f"{value:.1f}"
 
 
 def count_range(low, high) -> str:

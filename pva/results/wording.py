@@ -7,6 +7,9 @@ import math
 HEARD_TITLE = "Survival under other readings of tags that were only heard"
 HEARD_COLUMNS = ("If all heard-only animals were dead by then", "If all were alive",
                  "Not counted (used)", "Lowest to highest")
+YEARS_ALIKE = ("An estimated 0 does not say that years are alike: few intervals cannot tell. Used "
+               "as it stands, risk is understated; write a spread by judgement in the scenario "
+               "(year_sd).")
 
 
 def heard_words(*, corrected: bool) -> str:
@@ -25,7 +28,7 @@ def chance_words(chance: float, total: int | None = None) -> str:
     chance : float
         0 to 1.
     total : int or None
-        Replicates behind it; with it, "never seen" becomes "below 3 / total".
+        Independent runs behind it; with it, "never seen" becomes "below 3 / total".
     """
     if total and chance <= 0:
         return f"below {_percent(1 - 0.05 ** (1 / total))}"
@@ -46,13 +49,28 @@ def _percent(chance):
     return f"{percent:.1f} %" if rest >= 0.1 or rest == 0 else f"{100 - _round(rest, 1)} %"
 
 
+def chance_ends(low: float, high: float) -> tuple[str, str]:
+    """Ends of an interval without the sign: "66", "70"; an end that is not 0 or 100 never says so.
+
+    An end below 0.05 % or above 99.95 % prints as the digits that tell it from 0 and 100; what is
+    off by less than a millionth is 0 or 100.
+    """
+    return _end(low), _end(high)
+
+
+def _end(chance):
+    return f"{100 * round(chance):.0f}" if abs(chance - round(chance)) < 1e-6 else \
+        _percent(chance).removesuffix(" %")
+
+
 def in_ten(chance: float) -> str:
-    """"about 8 in 10"; at the ends "fewer than 1 in 20" and the like."""
+    """"about 8 in 10", halves up; at the ends "fewer than 1 in 20" and the like."""
     if chance < 0.05:
         return "fewer than 1 in 20"
     if chance > 0.95:
         return "more than 19 in 20"
-    return f"about {max(1, min(9, round(10 * chance)))} in 10"
+    percent = math.floor(100 * chance + 0.5 + 1e-9)  # of what is printed, so that both agree
+    return f"about {max(1, min(9, (percent + 5) // 10))} in 10"
 
 
 def animals(number: float) -> str:

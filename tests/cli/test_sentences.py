@@ -16,7 +16,8 @@ RUN = {
         {"outcome": "adults in 2050", "unknown": 0.3, "years": 0.6, "individuals": 0.1}],
 }
 STOCK = {
-    "draws": 200, "replicates": 50, "independent_runs": 200, "chance_wanted": 0.8, "reachable": True, "number": 268,
+    "draws": 200, "replicates": 50, "independent_runs": 200, "chance_wanted": 0.8,
+    "reachable": True, "number": 268,
     "low": 221.3, "high": 330.9, "draw_low": 0.0, "draw_high": None, "most": 5000.0,
     "chance_at_number": 0.801, "best_chance": 0.995, "best_number": 5000.0, "band": None,
     "release_years": [2026, 2027, 2033], "limit": None, "limits_lifted": [],

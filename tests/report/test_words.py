@@ -9,8 +9,9 @@ import pytest
 
 import pva.report
 from pva.report import words
-from pva.report.estimate_rows import columns_of, rows_of
+from pva.report.estimate_rows import columns_of, rows_of, years_unclear
 from pva.report.figures.canvas import spread_labels
+from pva.report.sections.estimates import years_cell
 from pva.report.sections.goals import goal_words, rate_prose, rate_words
 from pva.report.sections.projection import needed
 from pva.scenario.resolved import Goal
@@ -101,3 +102,24 @@ def test_only_the_canvas_imports_matplotlib():
             if any(n.split(".")[0] == "matplotlib" for n in names):
                 found.append(file.name)
     assert set(found) == {"canvas.py"}
+
+
+@pytest.mark.parametrize(("low", "high", "said"), [
+    (0.0, 0.0003, "0 to 0.03 %"), (0.9997, 1.0, "99.97 to 100 %"), (0.664, 0.701, "66 to 70 %"),
+    (0.0, 0.0149, "0 to 1.5 %"), (0.664, 0.663, "66 %"), (None, 0.2, "\u2013")])
+def test_ends_of_an_interval_never_say_0_or_100_where_they_are_not(low, high, said):
+    assert words.percent_range(low, high) == said
+
+
+def test_an_sd_between_years_of_0_says_what_it_cannot_tell():
+    row = {"name": "survival/adult", "value": 0.93, "year_sd": 0.0, "per": "year",
+           "note": "x; SD between years 0.000 to 0.051 (95 %)"}
+    note = "SD of survival between years on the logit scale: 0.00 from 5 intervals, 95 % ..."
+    assert years_unclear({"survival": [row], "notes": [note]}) == {
+        "survival/adult": "0 (5 intervals cannot tell: 0 to 0.051)"}
+    assert years_unclear({"survival": [row | {"note": None}]}) == {
+        "survival/adult": "0 (few intervals cannot tell)"}
+    assert years_unclear({"survival": [row | {"year_sd": 0.02}]}) == {}
+    assert years_unclear(None) == {}
+    assert years_cell({"year_sd": 0.0, "note": row["note"]}) == "0 (to 0.051)"
+    assert years_cell({"year_sd": 0.0213, "note": row["note"]}) == "0.021"

@@ -12,7 +12,7 @@ from pva.results.measures import Places, measure
 from pva.results.red_list import criterion_e
 from pva.results.uncertainty import chance_with_doubt, rank_correlation, verdict, wilson
 from pva.results.variance import variance_parts
-from pva.results.wording import animals, chance_words, in_ten
+from pva.results.wording import animals, chance_ends, chance_words, in_ten
 from pva.scenario.resolved import Genetics, Goal, QuasiExtinction
 from pva.scenario.scenario import Scenario
 
@@ -203,6 +203,12 @@ def test_verdicts_and_words():
     assert [chance_words(x) for x in (.856, .0312, .00042, .9999)] == [
         "86 %", "3.1 %", "0.04 %", "99.99 %"]
     assert chance_words(1.0, 10_000) == "above 99.97 %"
+    assert chance_words(0.0, 200) == "below 1.5 %"
+    assert [in_ten(x) for x in (.65, .646, .55, .644)] == [
+        "about 7 in 10", "about 7 in 10", "about 6 in 10", "about 6 in 10"]
+    assert chance_ends(0.0, 0.0003) == ("0", "0.03")
+    assert chance_ends(0.9997, 1.0) == ("99.97", "100")
+    assert chance_ends(1e-17, 1 - 1e-16) == ("0", "100")
     assert [in_ten(x) for x in (.84, .01, .99)] == [
         "about 8 in 10", "fewer than 1 in 20", "more than 19 in 20"]
     assert [animals(x) for x in (7.4, 268, 5344, 12345)] == ["7", "270", "5,340", "12,300"]

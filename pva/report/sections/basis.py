@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pva.report.blocks import Heading, Note, Points, Section, Text, table
+from pva.report.estimate_rows import years_unclear
 from pva.report.figures.bars import dependence_figure, elasticity_figure, shares_figure
 from pva.report.material import Material
 from pva.report.sections.goals import rate_words
 from pva.report.words import exact, known, listed, rate, rate_range, sentence, squared
+from pva.results.wording import YEARS_ALIKE
 
 KINDS = {"measured": "measured", "published": "published", "calibrated": "calibrated",
          "assumed": "assumed", "default": "default", "given": "no source named"}
@@ -70,15 +72,29 @@ def parameters(material: Material) -> Section:
     by_kind: dict[str, list] = {}
     for row in rows:
         by_kind.setdefault(row["name"].split("/")[0], []).append(row)
-    blocks += [_parameter_table(kind, part) for kind, part in by_kind.items()]
+    unclear = years_unclear(material.estimates)
+    blocks += [_parameter_table(kind, part, unclear) for kind, part in by_kind.items()]
+    if any(_years_unclear(row, unclear) for row in rows):
+        blocks.append(Note("An SD between years of 0", YEARS_ALIKE))
     return Section(name, title, tuple(blocks), short)
 
 
-def _parameter_table(kind, rows):
+def _years_unclear(row, unclear):
+    """What to print for an SD between years that was estimated as 0 and is used so."""
+    taken = row["source_kind"] == "measured" and not row["years_sd"]
+    return unclear.get(row["name"], "") if taken else ""
+
+
+def _years(row, unclear):
+    return rate(row["years_sd"]) if row["years_sd"] else (
+        _years_unclear(row, unclear) or "none stated")
+
+
+def _parameter_table(kind, rows, unclear):
     heads = ("Number", "Best value", "What we do not know", "SD between years", "Source",
              "Where from")
     cells = [(("\N{BLACK DIAMOND} " if r["low_confidence"] else "") + _name(r["name"]),
-              _value(r), _doubt(r), rate(r["years_sd"]) if r["years_sd"] else "none stated",
+              _value(r), _doubt(r), _years(r, unclear),
               KINDS.get(r["source_kind"], r["source_kind"]), _where_from(r)) for r in rows]
     return table(f"{kind[0].upper()}{kind[1:]}", heads, cells, numbers=(1,),
                  widths=(21, 11, 18, 13, 12, 25))

@@ -8,11 +8,11 @@ value, low, high``). Without them the summary stands alone.
 from __future__ import annotations
 
 from pva.report.blocks import Folded, Heading, Note, Points, Section, Text, table
-from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of
+from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of, years_top
 from pva.report.figures.estimates import Dot, dots_figure, growth_figure
 from pva.report.material import Material
 from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
-from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, heard_words
+from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words
 
 LEVELS = {
     0: "no field data: every rate is published or assumed",
@@ -70,9 +70,10 @@ def _dots(rows, *, other=None):
 def _rate_table(caption, rows, *, what, note="", say=share, behind="Animals"):
     """Rows with doubt; columns that nobody filled are left out."""
     columns = [("apparent", "Apparent", say), ("value", what, say), ("se", "SE", say),
-               ("interval", "95 % interval", None), ("year_sd", "SD between years", say),
+               ("interval", "95 % interval", None), ("years", "SD between years", None),
                ("n", behind, exact)]
-    full = [{**r, "interval": interval(r["low"], r["high"], say)} for r in rows]
+    full = [{**r, "interval": interval(r["low"], r["high"], say),
+             "years": years_cell(r, say)} for r in rows]
     used = [c for c in columns if c[0] in ("value", "interval")
             or any(r[c[0]] not in (None, "") for r in full)]
     cells = [[r["name"], *(r[k] if tell is None else tell(r[k]) for k, _, tell in used)]
@@ -82,8 +83,18 @@ def _rate_table(caption, rows, *, what, note="", say=share, behind="Animals"):
                  numbers=range(1, len(used) + 1), note=said)
 
 
+def years_cell(row: dict, say=share) -> str:
+    """SD between years; an estimated 0 with what the intervals cannot tell."""
+    if row["year_sd"] is None:
+        return ""
+    if row["year_sd"] > 0:
+        return say(row["year_sd"])
+    top = years_top(row["note"])
+    return f"0 (to {say(top)})" if top is not None else "0"
+
+
 def _notes(rows):
-    """Notes of rows, each once with the rows it belongs to; readings of heard-only tags have a table."""
+    """Notes of rows, each once with the rows it belongs to; heard-only tags have a table."""
     by_note: dict[str, list[str]] = {}
     for row in rows:
         for part in row["note"].split("; "):
@@ -111,6 +122,8 @@ def _survival(summary, stages):
                     "ten years."))
     blocks.append(_rate_table("Survival in a year", rows,
                               what="Corrected" if both else "Estimate"))
+    if any(r["year_sd"] == 0 for r in rows):
+        blocks.append(Note("An SD between years of 0", YEARS_ALIKE))
     return blocks + _heard(summary)
 
 
