@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pva.lifehistory.rates import POSITIVE
+from pva.scenario.counts import check_count, most_of
 from pva.scenario.meaning_life import check_life
 from pva.scenario.meaning_plan import check_plan
 from pva.scenario.meaning_sites import check_sites
 from pva.scenario.places import Problems
 from pva.scenario.resolve_rates import RateReader, nearest
 from pva.scenario.spec import ScenarioSpec
+from pva.scenario.spec_plan import StartSpec
 from pva.scenario.spec_rates import RateSpec
 from pva.scenario.spec_types import Block
 
@@ -65,16 +68,20 @@ def _check_survey_goals(spec: ScenarioSpec, problems: Problems, reader: RateRead
 
 def _check_numbers(block: Block, path: tuple, problems: Problems, reader: RateReader) -> None:
     """Ranges of plain numbers, and every RATE that stands on its own."""
+    if isinstance(block, StartSpec):
+        for stage, one in block.numbers.items():
+            rate = reader.rate(one, kind=POSITIVE, key="", path=(*path, stage))
+            check_count(most_of(rate), (*path, stage), problems)
     for name, info in type(block).model_fields.items():
         value, words = getattr(block, name), info.json_schema_extra
         key = info.alias or name
         if value is None or name not in block.model_fields_set or key in _ELSEWHERE:
             continue
-        if path[:1] == ("sites",) and len(path) == 2 and key in _PARTIAL:
-            continue
+        partial = path[:1] == ("sites",) and (len(path) > 2 or key in _PARTIAL) and (
+            path[2:3] == () or path[2] in _PARTIAL)
         for place, one in _leaves(value, (*path, key)):
             if isinstance(one, RateSpec):
-                if words["kind"]:
+                if words["kind"] and not partial:
                     reader.rate(one, kind=words["kind"], key="", path=place)
             elif isinstance(one, Block):
                 _check_numbers(one, place, problems, reader)
@@ -103,3 +110,5 @@ def _check_range(number: float, words: dict, path: Sequence, problems: Problems)
             f"Write a number of {low:g} or more."
         )
         problems.add(path, f"{{key}} is {number:g}, outside its range", todo, code="out-of-range")
+    elif words["count"]:
+        check_count(number, path, problems)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pva.scenario.counts import check_count
 from pva.scenario.meaning_life import stage_names, unknown_stage
 from pva.scenario.places import Problems
 from pva.scenario.resolve_rates import nearest
@@ -68,6 +69,9 @@ def _check_site(spec: ScenarioSpec, site: SiteSpec, path: tuple, problems: Probl
     if site.area_m2 is None and site.capacity_per_m2 is not None:
         problems.add((*path, "capacity_per_m2"), "{key} needs the area of the site",
                      "Write `area_m2`.", code="area-missing")
+    elif site.capacity_per_m2 is not None:
+        check_count(site.capacity_per_m2 * site.area_m2, (*path, "capacity_per_m2"), problems,
+                    what="{key} times the area is")
     if site.start is None and spec.start is None:
         problems.add(path, f"the site `{site.name}` has no `start`, and there is none at top level",
                      "Write its animals at the first census, or `{project_from: releases}`.",

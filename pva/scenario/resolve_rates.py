@@ -213,6 +213,14 @@ class RateReader:
             if not 0 <= number <= top:
                 self.problems.add(path, f"{{key}}: {name} is {number:g}, outside its range",
                                   f"Write a number {words}.", code="rate-out-of-range")
+        spreads = {"se": rate.se, "year_sd": rate.year_sd}
+        if rate.link is not None:
+            spreads |= {"se of link": rate.link.se, "year_sd of link": rate.link.year_sd}
+        for name, number in spreads.items():
+            if number is not None and number < 0:
+                self.problems.add(path, f"{{key}}: {name} is {number:g}, and a spread cannot be "
+                                  "negative", "Write a number 0 or more.",
+                                  code="rate-out-of-range")
         for year in rate.by_year:
             if self.years and not self.years[0] <= year <= self.years[1]:
                 self.problems.add(

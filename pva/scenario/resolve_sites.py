@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pva.lifehistory.rates import POSITIVE, PROBABILITY, Rate
+from pva.scenario.counts import check_count, most_of
 from pva.scenario.form import without_nulls
 from pva.scenario.merging import merge_at_site
 from pva.scenario.resolve_life import (
@@ -144,16 +145,23 @@ class SiteReader:
         if start is None or start.project_from is not None:
             return Start()
         if start.estimate is not None:
-            return Start(self._start_from_estimate(start, spec.name, path))
+            return self._counted_exactly(
+                Start(self._start_from_estimate(start, spec.name, path)), path)
         if spec.start is None and len(self.spec.sites or ()) > 1 and start.numbers:
             note = "the start written at top level is used for every site without its own start"
             if note not in self.warnings:
                 self.warnings.append(note)
-        return Start({
+        found = Start({
             stage: self.reader.rate(one, kind=POSITIVE, key=f"start/{stage}", path=(*path, stage),
                                     site=spec.name, effect="")
             for stage, one in start.numbers.items()
         })
+        return self._counted_exactly(found, path)
+
+    def _counted_exactly(self, start: Start, path: Sequence) -> Start:
+        for stage, rate in start.numbers.items():
+            check_count(most_of(rate), (*path, stage), self.reader.problems)
+        return start
 
     def _start_from_estimate(self, start: StartSpec, site: str, path: Sequence) -> dict[str, Rate]:
         found = self.reader.find_estimate(start.estimate, path)

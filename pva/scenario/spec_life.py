@@ -243,10 +243,11 @@ class CeilingSpec(Block):
     """A ceiling on adults or on all animals of a site."""
 
     adults: Number | None = key(
-        "Most adults at a site; adults are removed at random.", form="number", low=0
+        "Most adults at a site; adults are removed at random.", form="number", low=0, count=True
     )
     animals: Number | None = key(
-        "Most animals at a site; removed from all stages and origins alike.", form="number", low=0
+        "Most animals at a site; removed from all stages and origins alike.", form="number", low=0,
+        count=True,
     )
 
 

@@ -137,7 +137,7 @@ class ReleaseSpec(Block):
     source: Text = key("Hatchery, or the site the animals are taken from.", form="text",
                        default="hatchery")
     number: Numbers = key("Animals per release year, or by year.", form="number or {year: number}",
-                          required=True, low=0)
+                          required=True, low=0, count=True)
     first: Whole | None = key("First year; alone, the only one.", form="year")
     last: Whole | None = key("Last year.", form="year", default_words="as `first`")
     interval: Whole | None = key("Years from one release to the next.", form="whole number",
@@ -173,7 +173,7 @@ class CollectionSpec(Block):
     site: Text | None = key("Site.", form="site", default_words="the only site")
     stage: Text = key("Stage taken.", form="stage", required=True)
     number: Numbers = key("Animals per year, or by year.", form="number or {year: number}",
-                          required=True, low=0)
+                          required=True, low=0, count=True)
     first: Whole | None = key("First year; alone, the only one.", form="year")
     last: Whole | None = key("Last year.", form="year", default_words="as `first`")
     interval: Whole | None = key("Years from one to the next.", form="whole number",
@@ -192,7 +192,8 @@ class MovementSpec(Block):
 class QuasiExtinctionSpec(Block):
     """Number of adults below which the population counts as as good as gone."""
 
-    adults_below: Number = key("Threshold, adults.", form="number", required=True, low=0)
+    adults_below: Number = key("Threshold, adults.", form="number", required=True, low=0,
+                               count=True)
     from_: Whole | None = key(
         "First census that counts.", form="year", alias="from",
         default_words="year after the last release, or first + 1",
@@ -241,7 +242,8 @@ class SolveSpec(Block):
     releases: list[Text] | None = key(
         "Rows that are scaled alike.", form="[release]", default_words="all"
     )
-    most: Number = key("Largest number tried.", form="number above 0", default=10000.0)
+    most: Number = key("Largest number tried.", form="number above 0", default=10000.0,
+                       count=True)
 
 
 class ChanceSpec(Block):

@@ -90,6 +90,7 @@ def key(
     alias: str | None = None,
     twin_only: bool = False,
     partly: bool = False,
+    count: bool = False,
 ) -> Any:
     """Describe one key of the written form.
 
@@ -113,10 +114,12 @@ def key(
         Written by the resolved twin, not meant to be typed.
     partly : bool
         Must be written at top level, but not where a site changes a part of the block.
+    count : bool
+        A number of animals.
     """
     extra = {
         "form": form, "default_words": default_words, "low": low, "high": high, "kind": kind,
-        "twin_only": twin_only, "partly": partly,
+        "twin_only": twin_only, "partly": partly, "count": count,
     }
     return Field(
         ... if required else default, description=description, alias=alias, json_schema_extra=extra
