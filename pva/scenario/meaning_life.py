@@ -77,9 +77,7 @@ def _check_matrix(spec: ScenarioSpec, problems: Problems) -> None:
     for name in ("survival_and_growth", "recruitment"):
         rows, path = getattr(matrix, name), ("matrix", name)
         if len(rows) != size or any(len(r) != size for r in rows):
-            shape = f"{len(rows)} x {max(map(len, rows), default=0)}"
-            problems.add(path, f"{{key}} is {shape}, but there are {size} stages",
-                         f"Write {size} rows of {size} numbers.", code="matrix-shape")
+            _shape_problem(rows, size, path, problems)
             continue
         for i, row in enumerate(rows):
             for j, number in enumerate(row):
@@ -100,6 +98,18 @@ def _check_matrix(spec: ScenarioSpec, problems: Problems) -> None:
         for stage in written if isinstance(written, dict) else ():
             if stage not in matrix.stages:
                 unknown_stage(problems, ("year_sd", kind, stage), stage, matrix.stages)
+
+
+def _shape_problem(rows: Sequence, size: int, path: tuple, problems: Problems) -> None:
+    wrong = [
+        f"row {i + 1} holds {len(row)} number{'s' * (len(row) != 1)}"
+        for i, row in enumerate(rows) if len(row) != size
+    ]
+    shape = f"is {len(rows)} x {max(map(len, rows), default=0)}"
+    if wrong:
+        shape = f"has {len(rows)} rows, of which {', '.join(wrong)}"
+    problems.add(path, f"{{key}} {shape}, but there are {size} stages",
+                 f"Write {size} rows of {size} numbers.", code="matrix-shape")
 
 
 def _check_columns(rows: Sequence, names: Sequence[str], problems: Problems) -> None:

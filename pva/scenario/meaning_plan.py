@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from pva.scenario.meaning_goals import check_goal_limit, check_survey_limit
 from pva.scenario.meaning_life import stage_names, unknown_stage
 from pva.scenario.meaning_sites import site_names, unknown_site
 from pva.scenario.places import Problems
@@ -28,6 +29,10 @@ def check_plan(spec: ScenarioSpec, problems: Problems) -> None:
         _check_event(spec, row, ("collections", i), problems)
     for i, row in enumerate(spec.goals or ()):
         _check_goal(spec, row, sites, ("goals", i), problems)
+        for key in ("at_least", "at_most"):
+            check_goal_limit(spec, row.measure, getattr(row, key), ("goals", i, key), problems)
+    for i, row in enumerate(spec.survey_goals or ()):
+        check_survey_limit(row, ("survey_goals", i), problems)
     quasi = spec.quasi_extinction
     _check_year(spec, quasi.from_, ("quasi_extinction", "from"), problems)
     _check_where(quasi.where, sites, ("quasi_extinction", "where"), problems)
@@ -115,6 +120,8 @@ def _check_release(
     if row.delivered is not None:
         _check_delivered(row.delivered, (*path, "delivered"), problems)
     if row.until is not None:
+        check_goal_limit(spec, row.until.measure, row.until.at_least, (*path, "until", "at_least"),
+                         problems)
         if row.until.measure == "heterozygosity":
             problems.add((*path, "until", "measure"), "{key} is `heterozygosity`, which is only "
                          "known when the run is over", "Choose another measure.",
