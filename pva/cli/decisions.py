@@ -15,6 +15,7 @@ from pva.cli.session import Session, shared_options
 ORDER_SHEET = "order_sheet.csv"
 SHEET_COLUMNS = ("order_year", "release_year", "age", "number", "mothers", "site", "release",
                  "stage", "source", "cost", "scenario")
+NOTHING_TO_ORDER = "nothing to order"
 PERMITS = ("Before ordering: permits to collect, rear and release, a health check of the animals, "
            "and the genetics of the source are decided by licensed biologists and the agency.")
 
@@ -58,7 +59,7 @@ def stock_and_write(session: Session, question, path: Path, *, chance: float | N
 
 
 def write_order_sheet(path: Path, lines: list[dict], scenario: str) -> Path | None:
-    """Write the order sheet; with nothing to order, only empty an old sheet of this scenario."""
+    """Write the order sheet; with nothing to order, an old sheet of this scenario says so."""
     from pva.files import write_text_atomic
 
     if not lines and scenario not in _scenarios_of(path):
@@ -66,7 +67,8 @@ def write_order_sheet(path: Path, lines: list[dict], scenario: str) -> Path | No
     text = io.StringIO()
     writer = csv.DictWriter(text, SHEET_COLUMNS, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(line | {"scenario": scenario} for line in lines)
+    writer.writerows(line | {"scenario": scenario}
+                     for line in lines or [{"release": NOTHING_TO_ORDER}])
     return write_text_atomic(path, text.getvalue())
 
 
@@ -85,6 +87,9 @@ def tell_stock(session: Session, question, summary: dict) -> None:
         before_the_answer,
         chance_between,
         chance_range,
+        late_orders,
+        thinned,
+        totals_words,
         what_would_change_stock,
     )
     from pva.results.wording import animals
@@ -93,19 +98,15 @@ def tell_stock(session: Session, question, summary: dict) -> None:
         session.note(line)
     session.answer(answer_of_stock(summary))
     if summary["number"]:
-        session.say(f"In all {animals(summary['total_animals'])} animals, "
-                    f"{animals(summary['mothers'])} mothers, cost {animals(summary['cost'])}; "
-                    "numbers are planned ones, before deliveries fall short.")
-    curve = summary["curve"]
+        session.say(totals_words(summary))
     session.table(["animals a year", "chance", "simulation error"],
                   [[animals(n), chance_between(chance, low, high), chance_range(low, high)]
-                   for n, chance, low, high in zip(curve["number"], curve["chance"], curve["low"],
-                                                   curve["high"], strict=True)])
+                   for n, chance, low, high in thinned(summary["curve"], summary["number"])])
     tell_leading(session, question)
     for line in what_would_change_stock(summary):
         session.say(line)
     session.say(PERMITS)
-    session.warnings(summary["warnings"])
+    session.warnings([*late_orders(summary, question.resolved.first), *summary["warnings"]])
 
 
 @click.command()

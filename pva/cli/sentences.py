@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from pva.results.wording import animals, chance_ends, chance_words, in_ten
+import math
+
+from pva.results.wording import animals, animals_up, chance_ends, chance_words, in_ten, rough
 
 LIMIT_WORDS = {
     "hosts": "the host fish limit recruitment",
@@ -143,10 +145,20 @@ def answer_of_stock(summary: dict) -> str:
         return (f"No stocking is needed: with none, the chance of meeting the goals is already "
                 f"{chance_words(summary['chance_at_number'], total)} (wanted {wanted}).")
     return (f"Stock {animals(summary['number'])} animals {when} for {_article(wanted)} {wanted} "
-            f"chance ({in_ten(summary['chance_wanted'])}) of meeting the goals; "
-            f"{_range(summary['low'], summary['high'], summary['most'])} from simulation error, "
-            f"{_range(summary['draw_low'], summary['draw_high'], summary['most'])} over what is "
-            "not known of the rates.")
+            f"chance ({in_ten(summary['chance_wanted'])}) of meeting the goals{_safe(summary)}"
+            f"; roughly {_rough_range(summary)} over what is not known of the rates.")
+
+
+def _safe(summary: dict) -> str:
+    """The best single estimate, and the end of its interval that is on the safe side."""
+    low, high, most = summary["low"], summary["high"], animals(summary["most"])
+    if high is None:
+        return (f": the best single estimate; from simulation error {animals(low or 0)} to more "
+                f"than {most}, so no number tried is a safe choice")
+    if math.ceil(high) <= summary["number"]:
+        return ""
+    return (f": the best single estimate; from simulation error {animals(low or 0)} to "
+            f"{animals_up(high)}, whose upper end, {animals_up(high)}, is the safe choice")
 
 
 def _article(words: str) -> str:
@@ -171,14 +183,51 @@ def looks(summary: dict) -> int:
     return max(summary["draws"], summary["independent_runs"] // 4)
 
 
-def _range(low, high, most) -> str:
+def _rough_range(summary) -> str:
+    low, high, most = summary["draw_low"], summary["draw_high"], animals(summary["most"])
     if low is None and high is None:
-        return f"no number up to {animals(most)}"
-    if low is None:
-        low = 0
+        return f"no number up to {most}"
     if high is None:
-        return f"{animals(low)} to more than {animals(most)}"
-    return f"{animals(low)} to {animals(high)}"
+        return f"{rough(low or 0)} to more than {most}"
+    return f"{rough(low or 0)} to {rough(high)}"
+
+
+def totals_words(summary: dict) -> str:
+    """Totals of the plan, beside them the sums of the order sheet's whole numbers."""
+    lines = [x for x in summary["order_sheet"] if x["release"] in summary["releases"]]
+    sums = {k: sum(x[k] or 0 for x in lines) for k in ("number", "mothers", "cost")}
+    said = [f"In all {animals(summary['total_animals'])} animals planned "
+            f"(order sheet, every order a whole number: {sums['number']:,})"]
+    said.append("mothers not stated" if summary["mothers"] is None else
+                f"{animals(summary['mothers'])} mothers (order sheet: {sums['mothers']:,})")
+    said.append("cost not stated" if summary["cost"] is None else
+                f"cost {animals(summary['cost'])} (order sheet: {sums['cost']:,.0f})")
+    return "; ".join(said) + ". Numbers are planned ones, before deliveries fall short."
+
+
+def late_orders(summary: dict, first: int) -> list[str]:
+    """A warning where orders must be placed before the plan begins."""
+    years = [x["order_year"] for x in summary["order_sheet"]]
+    late = [y for y in years if y < first]
+    if not late:
+        return []
+    when = f"in {late[0]}" if len(set(late)) == 1 else f"from {min(late)} on"
+    return [f"{len(late)} of {len(years)} orders must have been placed before {first}, the first "
+            f"year of the plan ({when}). If they were not, the first releases fall later and the "
+            "answer changes."]
+
+
+def thinned(curve: dict, number: float | None) -> list[tuple]:
+    """Rows of the curve, none within 3 % of another; the one nearest the answer stays."""
+    rows = list(zip(*(curve[k] for k in ("number", "chance", "low", "high")), strict=True))
+    near = None if number is None else min((r[0] for r in rows), key=lambda n: abs(n - number))
+    kept: list[tuple] = []
+    for row in rows:
+        if not kept or row[0] >= 1.03 * kept[-1][0]:
+            kept.append(row)
+        elif row[0] == near:
+            kept[-1] = row
+    return kept
 
 
 def what_would_change_stock(summary: dict) -> list[str]:

@@ -41,7 +41,8 @@ class StockAnswer:
     limits_lifted : tuple of (str, float)
         Best chance with each limit lifted in turn.
     total_animals, cost, mothers : float or None
-        Of the whole plan at `number`, as planned.
+        Of the varied releases at `number`, as planned; `cost` and `mothers` are None where no
+        varied release says what an animal costs or how many mothers it takes.
     """
 
     title: str
@@ -187,7 +188,21 @@ def _answer(scenario, ready, rows, wanted, found, monotone, limit, lifted) -> St
         best_number=found.best.number, band=found.band, more_is_better=monotone, limit=limit,
         limits_lifted=lifted,
         total_animals=None if plan is None else rows.total(number),
-        cost=None if plan is None else rows.cost(number),
-        mothers=None if plan is None else rows.mothers(number),
-        curve=found.curve, order_sheet=() if plan is None else rows.order_sheet(number),
+        cost=_stated(rows, "cost_each", rows.cost, number),
+        mothers=_stated(rows, "mothers_per_1000", rows.mothers, number),
+        curve=found.curve, order_sheet=() if plan is None else _orders(rows, number),
         warnings=(*scenario.warnings, *ready.model.warnings))
+
+
+def _stated(rows: StockedRows, field: str, of, number: int | None) -> float | None:
+    """A total of the varied releases; None where nobody wrote what it is made of."""
+    varied = [r for r, chosen in zip(rows.rows, rows.chosen, strict=True) if chosen]
+    if number is None or not any(getattr(r, field) for r in varied):
+        return None
+    return of(number)
+
+
+def _orders(rows: StockedRows, number: int) -> tuple[dict, ...]:
+    """The order sheet; cost and mothers that nobody wrote are None."""
+    return tuple(line | {k: line[k] or None for k in ("cost", "mothers")}
+                 for line in rows.order_sheet(number))

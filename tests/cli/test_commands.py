@@ -64,6 +64,21 @@ def test_a_seed_that_was_drawn_is_printed_and_repeats_the_numbers(call, tmp_path
         k: v for k, v in summary.items() if k != "date"}
 
 
+def test_cost_and_mothers_that_nobody_wrote_are_null_and_blank(call, small):
+    text = small.read_text(encoding="utf-8")
+    small.write_text(text.replace("cost_each: 10,", "").replace(", mothers_per_1000: 50", ""),
+                     encoding="utf-8")
+    summary = only_json(call("stock", small, "--json"))
+    assert (summary["cost"], summary["mothers"]) == (None, None)
+    assert {(x["cost"], x["mothers"]) for x in summary["order_sheet"]} == {(None, None)}
+    with (small.parents[1] / "results" / "order_sheet.csv").open(newline="") as handle:
+        assert {(x["cost"], x["mothers"]) for x in csv.DictReader(handle)} == {("", "")}
+    said = call("stock", small)
+    assert "; mothers not stated; cost not stated. Numbers are planned ones" in said.stdout
+    assert ("2 of 4 orders must have been placed before 2026, the first year of the plan (from "
+            "2024 on).") in " ".join((said.stdout + said.stderr).split())
+
+
 def test_stock_writes_an_order_sheet_that_adds_up(call, small):
     summary = only_json(call("stock", small, "--json"))
     assert summary.keys() >= STOCK_KEYS
@@ -94,7 +109,8 @@ def test_an_answer_of_not_reachable_is_an_answer_and_leaves_no_stale_sheet(call,
     assert (folder / "order_sheet.csv").read_text() == before, "another scenario's sheet stays"
     result = call("stock", hopeless, "--json")
     assert only_json(result)["number"] is None
-    assert (folder / "order_sheet.csv").read_text().count("\n") == 1, "its own sheet is emptied"
+    assert (folder / "order_sheet.csv").read_text().splitlines()[1:] == [
+        ",,,,,,nothing to order,,,,small"], "its own sheet is emptied"
 
 
 def test_a_scenario_differs_from_its_copy_by_nothing(call, small):

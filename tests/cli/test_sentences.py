@@ -56,8 +56,46 @@ def test_a_run_without_goals_never_seen_to_fail():
 def test_a_number_to_stock():
     assert sentences.answer_of_stock(STOCK) == (
         "Stock 270 animals a year (2026 to 2033) for an 80 % chance (about 8 in 10) of meeting "
-        "the goals; 220 to 330 from simulation error, 0 to more than 5,000 over what is not known "
+        "the goals: the best single estimate; from simulation error 220 to 340, whose upper end, "
+        "340, is the safe choice; roughly 0 to more than 5,000 over what is not known of the "
+        "rates.")
+    assert sentences.answer_of_stock(STOCK | {"high": None, "draw_high": 4321.0}).endswith(
+        "of meeting the goals: the best single estimate; from simulation error 220 to more than "
+        "5,000, so no number tried is a safe choice; roughly 0 to 4,000 over what is not known of "
+        "the rates.")
+    assert sentences.answer_of_stock(STOCK | {"low": 268, "high": 268.0}).endswith(
+        "(about 8 in 10) of meeting the goals; roughly 0 to more than 5,000 over what is not known "
         "of the rates.")
+
+
+ORDERS = [{"release": "young", "order_year": 2024 + i, "number": 135, "mothers": 2, "cost": 405.0}
+          for i in range(3)]
+
+
+def test_totals_beside_the_sums_of_the_order_sheet():
+    plan = STOCK | {"releases": ["young"], "total_animals": 402.0, "mothers": 4.02, "cost": 1206.0,
+                    "order_sheet": [*ORDERS, ORDERS[0] | {"release": "not varied"}]}
+    assert sentences.totals_words(plan) == (
+        "In all 400 animals planned (order sheet, every order a whole number: 405); 4 mothers "
+        "(order sheet: 6); cost 1,210 (order sheet: 1,215). Numbers are planned ones, before "
+        "deliveries fall short.")
+    assert sentences.totals_words(plan | {"mothers": None, "cost": None}) == (
+        "In all 400 animals planned (order sheet, every order a whole number: 405); mothers not "
+        "stated; cost not stated. Numbers are planned ones, before deliveries fall short.")
+
+
+def test_orders_that_must_have_been_placed_already():
+    assert sentences.late_orders({"order_sheet": ORDERS}, 2026) == [
+        "2 of 3 orders must have been placed before 2026, the first year of the plan (from 2024 "
+        "on). If they were not, the first releases fall later and the answer changes."]
+    assert sentences.late_orders({"order_sheet": ORDERS}, 2024) == []
+
+
+def test_the_curve_is_thinned_around_the_answer():
+    numbers = [0, 100, 102, 104, 106, 200]
+    curve = {k: numbers for k in ("number", "chance", "low", "high")}
+    assert [r[0] for r in sentences.thinned(curve, 102.2)] == [0, 102, 106, 200]
+    assert [r[0] for r in sentences.thinned(curve, None)] == [0, 100, 104, 200]
 
 
 def test_no_stocking_needed():

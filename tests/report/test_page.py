@@ -172,7 +172,11 @@ def test_answer_comes_first_with_its_doubt(whole_page):
     words = re.sub(r"\s+", " ", " ".join(outline(page).text))
     assert "give a chance of about 8 in 10 of meeting every goal." in words
     assert "places the number at 110 to 140 a year (95 % interval)" in words
-    assert "runs from 30 to more than 1,600 (95 of 100 sets)" in words
+    assert "runs from roughly 30 to more than 1,600 (95 of 100 sets)" in words
+    assert ("The number is the best single estimate; 140, the upper end, is the safe choice."
+            in words)
+    curve = json.loads(re.search(r'class="curve"[^>]*>(.*?)</script>', page, re.S)[1])
+    assert curve["answer"] == "About 120 juveniles a year (simulation alone: 110 to 140)."
     assert "The assumption that matters most." in words
     assert "no number is enough (best chance 12 %); what binds: hosts." in words
 

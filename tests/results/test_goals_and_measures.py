@@ -12,7 +12,7 @@ from pva.results.measures import Places, measure
 from pva.results.red_list import criterion_e
 from pva.results.uncertainty import chance_with_doubt, rank_correlation, verdict, wilson
 from pva.results.variance import variance_parts
-from pva.results.wording import animals, chance_ends, chance_words, in_ten
+from pva.results.wording import animals, animals_up, chance_ends, chance_words, in_ten, rough
 from pva.scenario.resolved import Genetics, Goal, QuasiExtinction
 from pva.scenario.scenario import Scenario
 
@@ -203,6 +203,9 @@ def test_verdicts_and_words():
     assert [chance_words(x) for x in (.856, .0312, .00042, .9999)] == [
         "86 %", "3.1 %", "0.04 %", "99.99 %"]
     assert chance_words(1.0, 10_000) == "above 99.97 %"
+    assert [animals_up(x) for x in (7.2, 330.9, 330.0, 1004, 12301)] == [
+        "8", "340", "330", "1,010", "12,400"]
+    assert [rough(x) for x in (432, 4321, 18000)] == ["430", "4,000", "20,000"]
     assert chance_words(0.0, 200) == "below 1.5 %"
     assert [in_ten(x) for x in (.65, .646, .55, .644)] == [
         "about 7 in 10", "about 7 in 10", "about 6 in 10", "about 6 in 10"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from pva.report.blocks import Facts, Points, Section, Text, table
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.stocking import stock_figure
@@ -9,7 +11,6 @@ from pva.report.material import Material
 from pva.report.sections.goals import goal_words, planned, rate_prose, unit_words
 from pva.report.words import (
     count,
-    count_range,
     exact,
     known,
     listed,
@@ -21,6 +22,7 @@ from pva.report.words import (
     tenths,
     whole,
 )
+from pva.results.wording import animals_up, rough
 
 LIMITS = {
     "hosts": "host fish: more fish, or fish that can get there, would raise the chance most",
@@ -107,18 +109,29 @@ def doubt_sentence(material: Material) -> str:
     parts = []
     if known(answer["low"]):
         parts.append("The simulation alone places the number at "
-                     f"{count_range(answer['low'], answer['high'])} a year (95 % interval).")
+                     f"{simulated(answer)} a year (95 % interval).")
+        if known(answer["high"]) and math.ceil(answer["high"]) > answer["number"]:
+            parts.append(f"The number is the best single estimate; {animals_up(answer['high'])}, "
+                         "the upper end, is the safe choice.")
     if known(answer["draw_low"]):
-        high = (f"to {count(answer['draw_high'])}" if known(answer["draw_high"])
+        high = (f"to {rough(answer['draw_high'])}" if known(answer["draw_high"])
                 else f"to more than {count(answer['most'])}")
         parts.append("What we do not know about the rates matters more: from one possible set of "
                      "rates to another, the number that would be enough runs from "
-                     f"{count(answer['draw_low']) if answer['draw_low'] else 'none'} {high} "
-                     "(95 of 100 sets).")
+                     f"roughly {rough(answer['draw_low']) if answer['draw_low'] else 'none'} "
+                     f"{high} (95 of 100 sets).")
     if answer["band"] and answer["band"][1] < answer["most"]:
         parts.append("More is not always better here: of the numbers tried, those from "
                      f"{count(answer['band'][0])} to {count(answer['band'][1])} are enough.")
     return " ".join(parts)
+
+
+def simulated(answer) -> str:
+    """Interval of the number from the simulation alone, its upper end rounded up."""
+    if not known(answer["high"]):
+        return f"{count(answer['low'])} to more than {count(answer['most'])}"
+    low, high = count(answer["low"]), animals_up(answer["high"])
+    return low if low == high else f"{low} to {high}"
 
 
 def _facts(material):

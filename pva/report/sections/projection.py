@@ -8,6 +8,7 @@ from pva.report.figures.projection import fan_figure
 from pva.report.figures.risk import risk_figure
 from pva.report.figures.stocking import stock_figure
 from pva.report.material import Material
+from pva.report.sections.answer import simulated
 from pva.report.sections.goals import goal_words, planned, unit_words, whole_river
 from pva.report.words import (
     count,
@@ -105,6 +106,9 @@ def number(material: Material) -> Section:
             "low": answer["curve"]["low"], "high": answer["curve"]["high"],
             "wanted": answer["chance_wanted"], "unit": unit, "place": place,
             "most": answer["most"]}
+    if answer["number"] is not None and known(answer["low"]):
+        data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
+                         f"{simulated(answer)})."
     blocks = [figure, Reader("number-curve", data), _wanted_table(answer, unit)]
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
@@ -135,6 +139,8 @@ def _wanted_table(answer, unit):
         spread = low if low == high else f"{low} to {high}"
         rows.append((percent(wanted), whole(at[0]) if at[0] is not None else none,
                      spread if at[1] is not None else none))
+        if answer["number"] is not None and abs(wanted - answer["chance_wanted"]) < 1e-9:
+            rows[-1] = (percent(wanted), count(answer["number"]), simulated(answer))
     return table(f"Number for other chances ({unit})",
                  ("Chance wanted", "Number", "Range from the simulation's interval"), rows,
                  numbers=(1, 2), note="Read off by straight lines between the numbers that were "
@@ -143,7 +149,8 @@ def _wanted_table(answer, unit):
 
 def _orders(answer, resolved):
     rows = [(str(o["order_year"]), str(o["release_year"]), o["site"], o["release"],
-             _what(o), o["source"], exact(o["number"]), exact(o["mothers"]))
+             _what(o), o["source"], exact(o["number"]),
+             exact(o["mothers"]) if o["mothers"] else "not stated")
             for o in answer["order_sheet"]]
     late = [o for o in answer["order_sheet"] if o["order_year"] < resolved.first]
     blocks = [Folded("Order sheet by year", (table(

@@ -58,6 +58,7 @@
         text += " (simulation alone: " + animals(low === null ? at : low) + " to " +
           (high === null ? "more than " + animals(curve.most) : animals(high)) + ").";
       }
+      if (slider.value === asked && curve.answer) { text = curve.answer; }
       const end = at === null ? place.x1 : across(at);
       level.setAttribute("d", "M" + place.x0 + " " + y + "H" + end);
       drop.setAttribute("d", at === null ? "M0 0" : "M" + end + " " + y + "V" + place.y0);
