@@ -14,6 +14,7 @@ from pva.model.assemble import ORIGINS, Model
 from pva.results.fold import Fold
 from pva.results.growth import LongRun, small_noise
 from pva.results.measures import MEASURES, UNITS, WORDS
+from pva.results.survey_goals import judge_survey_goals
 from pva.results.uncertainty import chance_with_doubt, mean_error, rank_correlation
 from pva.scenario.resolved import Resolved
 
@@ -221,6 +222,7 @@ def _record(scenario, resolved, model, seed):
         "random_numbers": SCHEME,
         "versions": json.dumps({"pva": version("pva")} | {p: version(p) for p in PACKAGES}),
         "warnings": json.dumps([*scenario.warnings, *model.warnings]),
+        "survey_goals": json.dumps(judge_survey_goals(scenario)),
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
         "chance_wanted": resolved.chance_wanted,
         "adults_below": resolved.quasi_extinction.adults_below,

@@ -54,6 +54,7 @@ def run_summary(data: xr.Dataset) -> dict:
         "quasi_extinction": quasi | _risk(data, "quasi_extinction"),
         "goals": _goals(data),
         "all_goals": _all_goals(data),
+        "survey_goals": json.loads(data.attrs.get("survey_goals", "[]")),
         "adults": _adults(data),
         "growth_rate": float(data.growth_rate),
         "stochastic_growth_rate": {"log": float(data.stochastic_growth_log),
