@@ -52,7 +52,7 @@ def tell_run(session: Session, question, summary: dict) -> None:
 
     for line in before_the_answer(summary, question, session.seed):
         session.note(line)
-    session.answer(answer_of_run(summary))
+    session.answer(answer_of_run(summary, question.resolved.chance_wanted))
     session.table(*goal_table(summary))
     adults = summary["adults"]
     marks = range(0, len(adults["year"]), max(1, (len(adults["year"]) - 1) // 6))
@@ -60,10 +60,27 @@ def tell_run(session: Session, question, summary: dict) -> None:
         ["year", "adults, median", "90 % of runs between", "and"],
         [[adults["year"][i], *(animals(adults[q][i]) for q in ("q50", "q05", "q95"))]
          for i in marks])
+    session.table(*wild_table(summary, marks))
     tell_followed(session, question, summary)
     for line in what_would_change_run(summary):
         session.say(line)
     session.warnings(summary["warnings"])
+
+
+WILD = (("wild-born adults, mean", "wild_adults"), ("wild share", "wild_share"),
+        ("replacement ratio", "replacement_ratio"), ("recruits, mean", "recruits"))
+
+
+def wild_table(summary: dict, marks) -> tuple[list[str], list[list]]:
+    """What shows whether the population carries itself, by year; blank where it does not apply."""
+    from pva.results.wording import animals, chance_words
+
+    says = {"wild_share": chance_words, "replacement_ratio": "{:.2f}".format}
+    measures = summary["measures"]
+    rows = [[summary["years"][i], *(None if measures[key][i] is None
+                                    else says.get(key, animals)(measures[key][i])
+                                    for _, key in WILD)] for i in marks]
+    return ["year", *(words for words, _ in WILD)], rows
 
 
 def goal_table(summary: dict) -> tuple[list[str], list[list]]:

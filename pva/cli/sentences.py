@@ -21,12 +21,14 @@ LIFT_WORDS = {
     "number stocked": "with ten times the largest number",
 }
 VERDICT_WORDS = {
-    "met": "the chance wanted is reached",
-    "not met": "the chance wanted is not reached",
-    "cannot tell yet": "cannot tell yet whether the chance wanted is reached",
+    "met": "the chance{} is reached",
+    "not met": "the chance{} is not reached",
+    "cannot tell yet": "cannot tell yet whether the chance{} is reached",
 }
 JUDGED_BY = {"all goals": "of meeting all goals",
              "quasi-extinction": "of falling below the threshold"}
+ONE_DRAW = ("Every rate stands at its best value (one draw): nothing of what is not known about "
+            "the rates is in these numbers.")
 LAYER_WORDS = {
     "unknown": ("what is not known of the rates", "Better field data would narrow it most."),
     "years": ("good and bad years", "No field work narrows that; only a plan with more margin "
@@ -60,7 +62,7 @@ def before_the_answer(summary: dict, question, asked_seed: int | None) -> list[s
     return []
 
 
-def answer_of_run(summary: dict) -> str:
+def answer_of_run(summary: dict, wanted: float | None = None) -> str:
     """One sentence: the chance of all goals and its doubt, or the risk where there is no goal."""
     total = summary["independent_runs"]
     joint = summary["all_goals"]
@@ -68,15 +70,18 @@ def answer_of_run(summary: dict) -> str:
         return _risk(summary, total)
     names = [g["name"] for g in summary["goals"]]
     what = f"meeting the goal \"{names[0]}\""
-    between = summary["goals"][0]
     if len(names) > 1:
         count = "both" if len(names) == 2 else f"all {len(names)}"
-        what, between = f"meeting {count} goals in the same run", {}
+        what = f"meeting {count} goals in the same run"
     chance = chance_words(joint["chance"], total)
     return (f"The chance of {what} is {chance} ({in_ten(joint['chance'])}; simulation error "
             f"{chance_range(joint['low'], joint['high'])}"
-            f"{_over_draws(between.get('draw_low'), between.get('draw_high'))}): "
-            f"{VERDICT_WORDS[joint['verdict']]}.")
+            f"{_over_draws(joint['draw_low'], joint['draw_high'])}): "
+            f"{VERDICT_WORDS[joint['verdict']].format(_wanted(wanted))}.")
+
+
+def _wanted(wanted: float | None) -> str:
+    return " wanted" if wanted is None else f" wanted ({chance_words(wanted)})"
 
 
 def _over_draws(low: float | None, high: float | None) -> str:
@@ -96,6 +101,8 @@ def _risk(summary: dict, total: int) -> str:
 
 def what_would_change_run(summary: dict) -> list[str]:
     """Where the spread of the outcome comes from, and what would narrow it."""
+    if summary["draws"] == 1:
+        return [ONE_DRAW]
     shares = [s for s in summary["variance_shares"] if s["unknown"] is not None]
     if not shares:
         return []

@@ -8,7 +8,8 @@ from pva.results.wording import heard_words
 RUN = {
     "draws": 200, "replicates": 50, "independent_runs": 200, "years": [2026, 2056], "seed": 41,
     "goals": [{"name": "adults in 2050", "draw_low": 0.24, "draw_high": 1.0}],
-    "all_goals": {"chance": 0.8602, "low": 0.831, "high": 0.884, "verdict": "met"},
+    "all_goals": {"chance": 0.8602, "low": 0.831, "high": 0.884, "draw_low": 0.24,
+                  "draw_high": 1.0, "verdict": "met"},
     "quasi_extinction": {"threshold": 50, "chance": [0, 0], "low": [0, 0], "high": [0, 0.0149],
                          "draw_low": [0, 0], "draw_high": [0, 0.02]},
     "variance_shares": [
@@ -30,6 +31,20 @@ def test_a_run_with_one_goal():
         'The chance of meeting the goal "adults in 2050" is 86 % (about 9 in 10; simulation error '
         "83 % to 88 %; 24 % to 100 % over what is not known of the rates): the chance wanted "
         "is reached.")
+    assert sentences.answer_of_run(RUN, 0.8).endswith("): the chance wanted (80 %) is reached.")
+    assert sentences.what_would_change_run(RUN | {"draws": 1}) == [
+        "Every rate stands at its best value (one draw): nothing of what is not known about the "
+        "rates is in these numbers."]
+
+
+def test_what_shows_that_a_population_carries_itself():
+    from pva.cli.runs import wild_table
+
+    measures = {"wild_adults": [0.0, 1234.0], "wild_share": [None, 0.654],
+                "replacement_ratio": [None, 0.876], "recruits": [12.3, 0.0]}
+    assert wild_table({"years": [2026, 2036], "measures": measures}, (0, 1)) == (
+        ["year", "wild-born adults, mean", "wild share", "replacement ratio", "recruits, mean"],
+        [[2026, "0", None, None, "12"], [2036, "1,230", "65 %", "0.88", "0"]])
 
 
 def test_a_run_with_several_goals_and_no_verdict_yet():
@@ -38,7 +53,8 @@ def test_a_run_with_several_goals_and_no_verdict_yet():
     several = RUN | {"goals": goals, "all_goals": joint}
     assert sentences.answer_of_run(several) == (
         "The chance of meeting all 3 goals in the same run is 86 % (about 9 in 10; simulation "
-        "error 83 % to 88 %): cannot tell yet whether the chance wanted is reached.")
+        "error 83 % to 88 %; 24 % to 100 % over what is not known of the "
+        "rates): cannot tell yet whether the chance wanted is reached.")
     assert sentences.what_would_change_run(several) == [
         '60 % of the spread of "adults in 2050" comes from good and bad years. No field work '
         "narrows that; only a plan with more margin helps. More draws and replicates (runs) would "
