@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from pva.errors import DataError, Problem
+from pva.files.grid import Grid
 
 MOST_TABLE_BYTES = 200_000_000
 HEADER_SEARCH_ROWS = 30
@@ -95,17 +96,6 @@ def read_table(
     else:
         grid = _text_rows(path, delimiter)
     return _with_header(path, grid, header_row, list(wanted))
-
-
-@dataclass
-class Grid:
-    """Rows of text cells with nothing said yet about which one is the header."""
-
-    rows: list[list[str]]
-    sheet: str | None = None
-    delimiter: str | None = None
-    base_1904: bool = False
-    notes: list[str] = field(default_factory=list)
 
 
 def _check_readable(path: Path) -> None:

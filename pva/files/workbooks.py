@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pva.errors import DataError, Problem
-from pva.files.tables import Grid
+from pva.files.grid import Grid
 
 MERGED_CELLS_BELOW_BYTES = 3_000_000
 

@@ -2,7 +2,7 @@
 
 from importlib import import_module
 
-_WHERE = {"build_report": "build", "write_report": "page", "render_report": "page"}
+_WHERE = {"write_report": "page", "render_report": "page"}
 __all__ = list(_WHERE)
 
 
