@@ -13,6 +13,7 @@ from pva.field.spec import UNIT_FACTORS, ColumnPart, ColumnSource, TableFile, ta
 from pva.files.tables import plain_name
 
 BLANKS = {"", "-", "--", "–", "—", ".", "na", "n/a", "nan", "null"}
+NOT_A_LENGTH = {"nan", "null"}  # left behind by a program: a length was lost on the way
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?) ?(mm|cm|m|m2|m²|ft2)?")
 
 
@@ -116,6 +117,8 @@ def _worded(column: pd.Series, words: dict[str, str], filler: str, target: str) 
         level = " ".join(cell.casefold().split())
         if level in levelled:
             return levelled[level]
+        if target == "length_mm" and level in NOT_A_LENGTH:
+            return cell
         if level in BLANKS and not (target == "remarks" and cell):
             return filler
         return cell

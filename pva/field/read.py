@@ -13,6 +13,7 @@ from pva.field.cells import TableReader
 from pva.field.columns import text_columns
 from pva.field.corrections import Corrections, check_decisions, read_decisions
 from pva.field.encounters import finish_encounters, read_encounters
+from pva.field.future import check_future
 from pva.field.identity import (
     Identity,
     check_order,
@@ -78,6 +79,7 @@ def read_records(study: Study) -> FieldRecords:
     encounters = collapse(encounters).drop(columns="when")
     units, animals = reading.units_and_animals()
     hosts = _stacked(_together(read_hosts, reading.of_kind("hosts")), "hosts")
+    check_future([releases, encounters], [units, hosts, visits], visits, reading.ledger)
     tables = {"releases": releases, "visits": visits, "encounters": encounters, "units": units,
               "animals": animals, "hosts": hosts}
     flagged = {name: _with_flags(frame, name, reading.ledger) for name, frame in tables.items()}

@@ -106,6 +106,7 @@ _FLAGGED = {
     "used as {status}; correct the status if the animal was dead.",
     "alive-and-shell-one-day": "The animal is recorded as {status} and as a shell on the same day "
     "({date}; row {other_row} of {other_file}). Both rows were used; correct the wrong one.",
+    "date-in-future": "The date {date} lies {when}. The row was used as it is; check the year.",
     "length-unreadable": "The length {value} is not a number. The row was used without a length; "
     "correct it.",
     "length-impossible": "A length of {value} mm cannot be. The row was used without a length; "

@@ -64,3 +64,16 @@ Quillstone Riffle,2019-09-12,982000987654321,heard
     stated = {"encounters.csv": {"dates": "day first"}}
     records = read_records(read_study(small_study({"encounters.csv": text}, reading=stated)))
     assert list(records.encounters["date"].dt.day) == [10, 11]
+
+
+def test_a_year_mistyped_is_flagged_also_where_it_makes_a_visit_of_its_own(small_study):
+    text = """\
+site,date,tag,status
+Quillstone Riffle,2019-09-10,982000411223344,alive
+Quillstone Riffle,2021-08-16,982000411223344,alive
+Quillstone Riffle,2191-08-16,982000411223344,alive
+"""
+    account = read_records(read_study(small_study(
+        {"encounters.csv": text}, visits={"made_of_days": 3}))).account
+    assert account.flagged[["file", "row", "code"]].values.tolist() == [
+        ["encounters.csv", 4, "date-in-future"]]
