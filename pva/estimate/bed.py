@@ -75,9 +75,9 @@ def estimate_bed(records: FieldRecords, options: Options, *, species: str | None
         animals.groupby(["survey", "site", "unit"]).size().rename("animals").reset_index(),
         how="left", on=["survey", "site", "unit"])
     units["animals"] = units["animals"].fillna(0).astype(int)
-    rows, refused, notes, latest = [], [], [], {}
+    rows, refused, latest, looked_at = [], [], {}, _LookedAt()
     for (site, survey), own in units.groupby(["site", "survey"], sort=True):
-        dug, what = _usable(own, site, survey, notes)
+        dug, what = _usable(own, f"{site} {survey}", looked_at)
         if blanks_doubt(dug["animals"], dug["area_m2"]) < NO_BLANKS:
             refused.append(Refusal(
                 f"density/{site} {survey}",
@@ -92,7 +92,7 @@ def estimate_bed(records: FieldRecords, options: Options, *, species: str | None
     judged, recruit_rows = _recruits(records, options, species, growth, rows, animals)
     columns = ["survey", "site", "unit", "area_m2", "excavated", "animals"]
     return Bed(rows, _densities(newest), _abundances(newest, options), recruit_rows,
-               _ratios(recruit_rows), judged, units[columns], tuple(refused), tuple(notes))
+               _ratios(recruit_rows), judged, units[columns], tuple(refused), looked_at.notes())
 
 
 def _animals(records: FieldRecords, species: str | None) -> pd.DataFrame:
@@ -108,16 +108,33 @@ def _without_units(animals: pd.DataFrame) -> tuple[Refusal, ...]:
                     "a table of every unit dug, with its area"),)
 
 
-def _usable(own: pd.DataFrame, site, survey, notes: list[str]) -> tuple[pd.DataFrame, str]:
+@dataclass
+class _LookedAt:
+    """Where units were looked at on the surface only; one note each, however many surveys."""
+
+    beside: dict[str, int] = field(default_factory=dict)
+    alone: list[str] = field(default_factory=list)
+
+    def notes(self) -> tuple[str, ...]:
+        found = []
+        if self.beside:
+            named = ", ".join(f"{where}: {units}" for where, units in self.beside.items())
+            found.append("Units looked at on the surface only are left out of the density "
+                         f"({named})")
+        if self.alone:
+            found.append("Units were looked at on the surface only, so that the density is that at "
+                         f"the surface, a lower limit ({', '.join(self.alone)})")
+        return tuple(found)
+
+
+def _usable(own: pd.DataFrame, where: str, looked_at: _LookedAt) -> tuple[pd.DataFrame, str]:
     """Excavated units where there are enough of them; the surface alone gives a lower limit."""
     surface = own["excavated"].eq(False)
     if (~surface).sum() >= FEWEST_EXCAVATED:
         if surface.any():
-            notes.append(f"{site} {survey}: {int(surface.sum())} units looked at on the surface "
-                         "only are left out of the density")
+            looked_at.beside[where] = int(surface.sum())
         return own[~surface], "excavated"
-    notes.append(f"{site} {survey}: units were looked at on the surface only; the density is that "
-                 "at the surface, a lower limit")
+    looked_at.alone.append(where)
     return own, "surface only"
 
 

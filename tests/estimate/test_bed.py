@@ -59,8 +59,16 @@ def test_surface_units_stay_out_of_the_density():
                                       for u in units(20)], animals=[found(1, 60.0)])
     bed = estimate_bed(made, OPTIONS, species=SPECIES)
     assert bed.density["density/Tallow Bend"].n == 50
-    assert bed.notes == ("Tallow Bend 2025: 20 units looked at on the surface only are left out of "
-                         "the density",)
+    assert bed.notes == ("Units looked at on the surface only are left out of the density "
+                         "(Tallow Bend 2025: 20)",)
+
+
+def test_surveys_of_the_surface_are_told_in_one_note():
+    dug = [dict(u, survey=survey) for survey in ("2023", "2025") for u in units(50) + [
+        dict(u, unit=u["unit"] + "s", excavated=False) for u in units(20)]]
+    bed = estimate_bed(records(units=dug, animals=[]), OPTIONS, species=SPECIES)
+    assert bed.notes == ("Units looked at on the surface only are left out of the density "
+                         "(Tallow Bend 2023: 20, Tallow Bend 2025: 20)",)
 
 
 def test_a_surface_survey_is_a_lower_limit():
