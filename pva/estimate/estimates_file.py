@@ -232,8 +232,8 @@ def _covariance(folder: Path, name, notes: list[str]) -> Covariance:
             f"the joint covariance {str(name)!r} is missing: rates are drawn independently"
         )
         return Covariance()
-    import xarray as xr
+    import h5netcdf  # two small arrays: opening them by themselves is many times quicker
 
-    with xr.open_dataset(file, engine="h5netcdf") as data:
-        keys = tuple(str(key) for key in data["key"].values)
-        return Covariance(keys, np.asarray(data["covariance"].values, float))
+    with h5netcdf.File(file, "r") as data:
+        keys = tuple(k.decode() if isinstance(k, bytes) else str(k) for k in data["key"][...])
+        return Covariance(keys, np.asarray(data["covariance"][...], float))
