@@ -73,6 +73,34 @@ def page(request):
     return request.getfixturevalue(request.param)
 
 
+def test_words_that_readers_ask_for_stand_in_the_glossary_in_order():
+    from pva.report.sections.closing import GLOSSARY
+
+    words = [w for w, _ in GLOSSARY]
+    assert words == sorted(words, key=str.lower)
+    assert {"Rank correlation", "Overdispersion", "AICc", "Asymptote", "Elasticity",
+            "Logit"} <= set(words)
+
+
+def test_models_stand_best_first():
+    models = [{"name": n, "parameters": 3, "aicc": a, "weight": w} for n, a, w in (
+        ("worse", 12.0, 0.1), ("unfitted", None, None), ("best", 10.0, 0.9))]
+    page = render_report(gather(estimates=ESTIMATES | {"models": models}))
+    text = " ".join(" ".join(outline(page).text).split())
+    assert "best 3 0.0 90 % worse 3 2.0 10 % unfitted 3" in text
+
+
+def test_only_a_start_with_few_adults_is_called_one(everything, plan):
+    from pva.report.sections.projection import risk
+
+    said = "A reintroduction starts with few adults."
+    assert not any(said in getattr(b, "text", "") for b in risk(everything).blocks)
+    few = plan.with_changes({"quasi_extinction.adults_below": 500})
+    from pva.results.run import run
+    page = risk(gather(runs=[(few, run(few, threads=1))]))
+    assert page.blocks[0].text.startswith(said)
+
+
 def test_readings_of_heard_tags_are_no_bounds(whole_page):
     text = " ".join(" ".join(outline(whole_page).text).split())
     assert ("Survival under other readings of tags that were only heard What If all heard-only "
@@ -209,11 +237,12 @@ def test_estimates_alone_make_a_page():
     assert "too few" in words and "ten seen again" in words
 
 
-def test_row_account_adds_up_and_positions_are_coarse(whole_page):
+def test_row_account_adds_up_and_positions_are_left_out(whole_page):
     page = whole_page
     assert "Of 2 rows read, 1 were used as they stand, 0 were used with a flag and 1 were set " \
            "aside, and these add up." in re.sub(r"\s+", " ", page)
-    assert "(-3.3, 0.5)" in page and "3.26775" not in page and "0.45319" not in page
+    assert "Latitude and longitude seem to be swapped." in page
+    assert "-3.3" not in page and "3.26775" not in page and "0.45319" not in page
 
 
 def test_rows_that_do_not_add_up_are_said(everything):

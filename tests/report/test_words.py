@@ -6,15 +6,20 @@ import ast
 from pathlib import Path
 
 import pytest
+from conftest import PLAN
 
 import pva.report
 from pva.report import words
 from pva.report.estimate_rows import columns_of, rows_of, years_unclear
 from pva.report.figures.canvas import spread_labels
+from pva.report.material import gather
 from pva.report.sections.estimates import years_cell
+from pva.report.sections.field_records import _shown
 from pva.report.sections.goals import goal_words, rate_prose, rate_words
-from pva.report.sections.projection import needed
+from pva.report.sections.projection import needed, red_list_words
+from pva.results.run import run
 from pva.scenario.resolved import Goal
+from pva.scenario.scenario import Scenario
 
 
 @pytest.mark.parametrize(("value", "said"), [
@@ -111,6 +116,18 @@ def test_ends_of_an_interval_never_say_0_or_100_where_they_are_not(low, high, sa
     assert words.percent_range(low, high) == said
 
 
+def test_criterion_e_is_said_as_far_as_the_horizon_goes():
+    rules = [{"category": "critically endangered", "within_years": 46, "threshold": 0.5,
+              "chance": 0.01, "met": False},
+             {"category": "endangered", "within_years": 77, "threshold": 0.2, "chance": None,
+              "met": None}]
+    assert red_list_words({"category": None, "rules": rules}) == [
+        "Red List criterion E, read from the chance of extinction: critically endangered (at "
+        "least 50 % within 46 years): not met; the horizon is too short to judge endangered. This "
+        "is no listing; that is for the assessors."]
+    assert red_list_words({"category": None, "rules": rules[1:]}) == []
+
+
 def test_an_sd_between_years_of_0_says_what_it_cannot_tell():
     row = {"name": "survival/adult", "value": 0.93, "year_sd": 0.0, "per": "year",
            "note": "x; SD between years 0.000 to 0.051 (95 %)"}
@@ -123,3 +140,26 @@ def test_an_sd_between_years_of_0_says_what_it_cannot_tell():
     assert years_unclear(None) == {}
     assert years_cell({"year_sd": 0.0, "note": row["note"]}) == "0 (to 0.051)"
     assert years_cell({"year_sd": 0.0213, "note": row["note"]}) == "0.021"
+
+
+@pytest.mark.parametrize(("code", "sentence", "said"), [
+    ("position-swapped", "Latitude and longitude (-3.26, 0.4) seem to be swapped.",
+     "Latitude and longitude seem to be swapped."),
+    ("position-far", "The position 45 12.5 N, 93 7.1 W lies 12 km from Tallow Bend.",
+     "The position lies 12 km from Tallow Bend."),
+    ("position-unreadable", "The position `45d12m` cannot be read or lies nowhere on earth.",
+     "The position cannot be read or lies nowhere on earth."),
+    ("other", "The tag 900.226000123 is a test tag.", "The tag 900.226000123 is a test tag.")])
+def test_positions_are_left_out_of_the_page(code, sentence, said):
+    assert _shown({"code": code, "sentence": sentence}) == said
+
+
+def test_the_fan_follows_the_goal_on_wild_born_adults():
+    from pva.report.sections.projection import projection
+
+    changed = Scenario.from_dict(PLAN | {"goals": [
+        {"name": "w", "measure": "wild_adults", "at_least": 90, "in": 2040}]})
+    blocks = projection(gather(runs=[(changed, run(changed, threads=1))])).blocks
+    fan = next(b for b in blocks if getattr(b, "kind", "") == "figure")
+    assert fan.caption.startswith("Wild-born adults at each yearly census.")
+    assert not any("Read the goal" in str(b) for b in blocks)

@@ -145,8 +145,7 @@ def growth_figure(name: str, growth: dict, increments: dict | None) -> Figure:
     told = (f"Growth slows towards {growth['asymptote_mm']:.0f} mm, at a rate of "
             f"{growth['rate']:.3g} a year.")
     if data is not None:
-        below = int((data["increment_mm"] < 0).sum())
-        told += (f" {len(data['increment_mm']):,} increments are shown; {below} are below zero: "
+        told += (f" {len(data['increment_mm']):,} increments are shown; those below zero are "
                  "measurement error, kept.")
     svg, _ = picture(name, lambda sheet: _paint_growth(sheet, growth, data), alternative=told,
                      title="Growth", size=(7.2, 3.3))
@@ -155,8 +154,9 @@ def growth_figure(name: str, growth: dict, increments: dict | None) -> Figure:
             for length in np.arange(10, top, 10)]
     caption = ("Left: growth per year between two measurements at least 0.4 years apart; open "
                "triangles are below zero and stay in, because leaving them out would make "
-               "animals grow faster than they do. Line: the mean curve. Right: the mean curve "
-               "from 0 mm.")
+               "animals grow faster than they do. Animals left out of the curve are drawn too; the "
+               "table counts increments below zero without theirs. Line: the mean curve. Right: "
+               "the mean curve from 0 mm.")
     if data is None:
         caption = "The mean growth curve."
     return Figure(name, caption, told, svg, table(
@@ -193,8 +193,8 @@ def _paint_growth(sheet, growth, data):
     left.set_xlabel("length at first measurement, mm")
     left.set_ylabel("growth per year, mm")
     left.set_xlim(0, None)
-    at_line(left, 0.98 * left.get_xlim()[1], left.get_ylim()[1], f"{int(below.sum())} of "
-            f"{len(yearly):,} below zero", color=CLAY, dx=0, dy=-6, ha="right", va="top")
+    at_line(left, 0.98 * left.get_xlim()[1], left.get_ylim()[1], "open: below zero",
+            color=CLAY, dx=0, dy=-6, ha="right", va="top")
     _paint_curve(right, top, k)
 
 

@@ -37,8 +37,11 @@ LIMITS = (
 )
 
 GLOSSARY = (
+    ("AICc", "A score of a fitted model: lower is a better balance of fit and simplicity, small "
+     "samples allowed for."),
     ("Apparent survival", "Survival with every lost tag counted as a death; corrected survival "
      "takes tag loss out again."),
+    ("Asymptote", "The length that growth slows towards."),
     ("Bad year", "A year of drought, flood, spill or die-off that comes by chance or in a fixed "
      "year and lowers survival, recruitment or hosts."),
     ("Calibrated", "Solved so that a stated result holds, because the number itself cannot be "
@@ -46,12 +49,19 @@ GLOSSARY = (
     ("Census", "The yearly moment at which the model counts."),
     ("Chance wanted", "The agreed chance of meeting every goal in the same run."),
     ("Detection", "Chance that an animal that is there, marked and alive is met at a visit."),
+    ("Elasticity", "By how many percent the growth rate changes when one rate is 1 % higher."),
     ("Extinction", "No animal left at some census from the stated year on."),
     ("Glochidium", "Larva of a mussel; it must attach to a host fish to become a juvenile."),
     ("Host fish", "Fish on which glochidia turn into juveniles; each mussel has its own few."),
+    ("Logit", "The logarithm of a chance over its complement; on this scale a chance can move "
+     "either way and stays between 0 and 1."),
+    ("Overdispersion", "How much more the records scatter than if animals behaved independently; "
+     "1 is no more."),
     ("Parameter draw", "One possible set of rates, drawn from what we do not know about them."),
     ("Quasi-extinction", "Adults below the stated threshold at some census from the stated year "
      "on: as good as gone."),
+    ("Rank correlation", "How closely one number follows another in order of size: +1 always up "
+     "together, 0 not at all, \N{MINUS SIGN}1 always the other way."),
     ("Recruit", "A young animal alive at the first census after its birth."),
     ("Release survival", "Chance of living through the first months after release; always apart "
      "from later survival."),

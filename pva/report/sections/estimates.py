@@ -7,6 +7,8 @@ value, low, high``). Without them the summary stands alone.
 
 from __future__ import annotations
 
+import math
+
 from pva.report.blocks import Folded, Heading, Note, Points, Section, Text, table
 from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of, years_top
 from pva.report.figures.estimates import Dot, dots_figure, growth_figure
@@ -228,7 +230,7 @@ def _growth_table(growth):
              ("asymptote_sd_mm", "SD of asymptotes between animals, mm"),
              ("measurement_sd_mm", "SD of one measurement, mm"),
              ("years_to_adult", "Years to adult length"),
-             ("negative", "Increments below zero, kept"),
+             ("negative", "Increments below zero, kept, of those the curve was fitted to"),
              ("animals", "Animals measured twice or more"))
     rows = []
     for key, words in names:
@@ -328,8 +330,9 @@ def _models(summary):
     blocks = []
     if models:
         best = min((m["aicc"] for m in models if known(m.get("aicc"))), default=0.0)
+        ordered = sorted(models, key=lambda m: m["aicc"] if known(m.get("aicc")) else math.inf)
         rows = [(m["name"], exact(m.get("parameters")), _beyond(m.get("aicc"), best),
-                 percent(m.get("weight"))) for m in models]
+                 percent(m.get("weight"))) for m in ordered]
         blocks.append(table("Models tried, best first", ("Model", "Parameters",
                                                          "AICc above the best", "Support"), rows,
                             numbers=(1, 2, 3)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pva.report.blocks import Heading, Note, Points, Section, Text, table
 from pva.report.material import Material
 from pva.report.words import coarse, exact, listed
@@ -57,9 +59,12 @@ def _reasons(account):
 
 
 def _shown(reason):
-    """The sentence of a reason; positions are never printed in full."""
+    """The sentence of a reason; positions are left out, however they were written."""
     sentence = reason["sentence"].replace("`", "")
-    return coarse(sentence) if reason["code"].startswith("position") else sentence
+    if not reason["code"].startswith("position"):
+        return sentence
+    sentence = re.sub(r"(The position) .*? (cannot be read|lies )", r"\1 \2", sentence)
+    return coarse(re.sub(r"(Latitude and longitude) \(.*?\)", r"\1", sentence))
 
 
 def _seen(records):

@@ -15,6 +15,7 @@ from pva.report.words import (
     count_range,
     exact,
     known,
+    listed,
     percent,
     percent_range,
     signed,
@@ -178,7 +179,8 @@ def risk(material: Material) -> Section:
     summary = run.summary
     quasi = summary["quasi_extinction"]
     text = f"Falling below the threshold counts from {quasi['from']} on."
-    if run.scenario.resolved.releases:
+    few = summary["adults"]["q50"][0] < quasi["threshold"]
+    if few and run.scenario.resolved.releases:
         text = "A reintroduction starts with few adults. " + text
     if quasi["chance"][-1] == 0:
         text += (f" In none of {exact(run.replicates)} runs did it happen by "
@@ -194,7 +196,32 @@ def risk(material: Material) -> Section:
     if known(summary["least_adults"]):
         blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
                            f"{count(summary['least_adults'])} on average over the runs."))
+    blocks += [Text(t) for t in (*red_list_words(summary["red_list_e"]),
+                                 *_kept_diversity(summary))]
     return Section(name, title, tuple(blocks), short)
+
+
+def red_list_words(found: dict) -> list[str]:
+    """What the run says of criterion E; nothing where the horizon judges no rule."""
+    judged = [r for r in found["rules"] if r["chance"] is not None]
+    if not judged:
+        return []
+    each = "; ".join(f"{r['category']} (at least {percent(r['threshold'])} within "
+                     f"{r['within_years']} years): {'met' if r['met'] else 'not met'}"
+                     for r in judged)
+    short = [r["category"] for r in found["rules"] if r["chance"] is None]
+    left = f"; the horizon is too short to judge {listed(short)}" if short else ""
+    return [f"Red List criterion E, read from the chance of extinction: {each}{left}. This is no "
+            "listing; that is for the assessors."]
+
+
+def _kept_diversity(summary):
+    values = summary["measures"].get("heterozygosity") or [None]
+    if not known(values[-1]):
+        return []
+    return [f"Of the heterozygosity of the source {percent(values[-1])} is kept by "
+            f"{summary['years'][-1]}, on average over the runs, as far as founders and the number "
+            "of adults decide it."]
 
 
 def compared(material: Material) -> Section:
