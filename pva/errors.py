@@ -47,7 +47,8 @@ class Problem:
 
     def __str__(self) -> str:
         where = f"{self.where}: " if self.where else ""
-        sentences = [s for s in (self.what, self.why, self.done, self.todo) if s]
+        done = self.done[:1].upper() + self.done[1:]
+        sentences = [s for s in (self.what, self.why, done, self.todo) if s]
         return where + " ".join(s if s.endswith((".", "?", "!")) else s + "." for s in sentences)
 
 

@@ -135,7 +135,7 @@ def _tell_matrix(session, question, summary):
     session.table(["rate", "elasticity"],
                   [[name, None if e is None else f"{e:.3f}"]
                    for name, e in _strongest(summary["rate_elasticities"])],
-                  title="Per cent change of growth per cent change of the rate")
+                  title="Per cent change of growth per per cent change of the rate")
     tell_leading(session, question)
     session.warnings(summary["warnings"])
 

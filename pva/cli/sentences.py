@@ -4,7 +4,16 @@ from __future__ import annotations
 
 import math
 
-from pva.results.wording import animals, animals_up, chance_ends, chance_words, in_ten, rough
+from pva.results.wording import (
+    LIFT_WORDS,
+    animals,
+    animals_up,
+    chance_ends,
+    chance_words,
+    in_ten,
+    rate_prose,
+    rough,
+)
 
 LIMIT_WORDS = {
     "hosts": "the host fish limit recruitment",
@@ -12,13 +21,6 @@ LIMIT_WORDS = {
     "survival": "too many animals die each year",
     "bad years": "bad years undo what is stocked",
     "number stocked": "more animals would be needed than the largest number tried",
-}
-LIFT_WORDS = {
-    "hosts": "with host fish in plenty",
-    "space": "with unlimited space",
-    "survival": "with half of the yearly deaths avoided",
-    "bad years": "without bad years",
-    "number stocked": "with ten times the largest number",
 }
 VERDICT_WORDS = {
     "met": "the chance{} is reached",
@@ -121,7 +123,7 @@ def leading_words(found: dict) -> str:
     doubt = f", {found['doubt']}" if found["doubt"] else ""
     source = f"{found['source_kind']}" + (f": {found['source']}" if found["source"] else "")
     return ("The number that matters most, by its pull on growth and its doubt, is "
-            f"{found['name']} ({found['value']:g}{doubt}; {source}).")
+            f"{rate_prose(found['name'])} ({found['value']:g}{doubt}; {source}).")
 
 
 def followed_words(row: dict, parameter: dict, *, goals: bool) -> str:
@@ -130,9 +132,9 @@ def followed_words(row: dict, parameter: dict, *, goals: bool) -> str:
     outcome = "the chance of meeting the goals" if goals else "the number of adults"
     way = "rises" if pull > 0 else "falls"
     source = parameter["source_kind"] + (f": {parameter['source']}" if parameter["source"] else "")
-    return (f"The number that matters most is {row['parameter']} ({parameter['value']:g}; "
-            f"{source}): of all that is not known exactly, {outcome} follows it most and {way} "
-            f"with it (rank correlation {pull:+.2f}).")
+    return (f"The number that matters most is {rate_prose(row['parameter'])} "
+            f"({parameter['value']:g}; {source}): of all that is not known exactly, "
+            f"{outcome} follows it most and {way} with it (rank correlation {pull:+.2f}).")
 
 
 def answer_of_stock(summary: dict) -> str:

@@ -7,6 +7,20 @@ import math
 HEARD_TITLE = "Survival under other readings of tags that were only heard"
 HEARD_COLUMNS = ("If all heard-only animals were dead by then", "If all were alive",
                  "Not counted (used)", "Lowest to highest")
+LIFT_WORDS = {
+    "hosts": "with host fish in plenty",
+    "space": "with unlimited space",
+    "survival": "with half of the yearly deaths avoided",
+    "bad years": "without bad years",
+    "number stocked": "with ten times the largest number",
+}
+BIND_WORDS = {
+    "hosts": "the host fish bind",
+    "space": "space binds",
+    "survival": "survival binds",
+    "bad years": "bad years bind",
+    "number stocked": "the largest number tried binds",
+}
 YEARS_ALIKE = ("An estimated 0 does not say that years are alike: few intervals cannot tell. Used "
                "as it stands, risk is understated; write a spread by judgement in the scenario "
                "(year_sd).")
@@ -91,6 +105,34 @@ def animals_up(number: float) -> str:
 def rough(number: float) -> str:
     """A count to one significant figure beyond 1,000, else as `animals`."""
     return animals(number) if number < 1000 else f"{_round(number, 1):,.0f}"
+
+
+def rate_words(key: str) -> str:
+    """The key of a rate as words."""
+    name, _, site = key.partition(" @ ")
+    words = ": ".join([name.split("/")[0], ", ".join(name.split("/")[1:])]).rstrip(": ")
+    words = words.replace("_", " ")
+    return words + (f" at {site}" if site else "")
+
+
+_PROSE = {"survival": "the yearly survival of the stage {}",
+          "release": "the survival after release ({})",
+          "growth": "the chance of growing out of the stage {}", "hosts": "the host fish ({})",
+          "recruitment": "the {} of recruitment", "start": "the starting number ({})"}
+
+
+def rate_prose(key: str) -> str:
+    """The key of a rate as it stands in a sentence."""
+    if key.startswith("recruitment/per_adult"):
+        return "the number of recruits per adult"
+    if key.startswith("recruitment/settlement/"):
+        target = key.removeprefix("recruitment/settlement/").replace("_", " ")
+        return f"the {target} that settlement is solved for"
+    kind, _, rest = key.partition("/")
+    if not rest:
+        return key
+    rest, _, site = rest.replace("_", " ").replace("/", ", ").partition(" @ ")
+    return _PROSE.get(kind, kind + " ({})").format(rest) + (f" at {site}" if site else "")
 
 
 def _round(number, digits):

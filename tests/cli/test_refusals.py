@@ -86,7 +86,7 @@ def test_a_question_that_cannot_be_computed(call, small):
     result = call("stock", small)
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr == (
-        "The scenario has no goals, so no number of animals can be enough or too few. nothing was "
+        "The scenario has no goals, so no number of animals can be enough or too few. Nothing was "
         "run. Write at least one goal (goals: - {name, measure, at_least, in}).\n")
 
 

@@ -211,3 +211,24 @@ def test_readings_of_heard_tags_may_cross():
     assert heard_words(corrected=False) == (
         "None of the three is corrected for tag loss. These are readings, not bounds: they may "
         "cross, because each also moves deaths between the first months after release and later.")
+
+
+def test_the_number_that_matters_most_is_said_in_words():
+    parameter = {"value": 0.4, "source_kind": "assumed", "source": "range thought possible"}
+    row = {"parameter": "recruitment/settlement/recruits_per_adult", "goals": 0.56, "adults": 0.6}
+    assert sentences.followed_words(row, parameter, goals=True) == (
+        "The number that matters most is the recruits per adult that settlement is solved for "
+        "(0.4; assumed: range thought possible): of all that is not known exactly, the chance of "
+        "meeting the goals follows it most and rises with it (rank correlation +0.56).")
+    found = {"name": "survival/adult", "value": 0.93, "doubt": "se 0.01", "source_kind": "measured",
+             "source": "recaptures"}
+    assert sentences.leading_words(found) == (
+        "The number that matters most, by its pull on growth and its doubt, is the yearly survival "
+        "of the stage adult (0.93, se 0.01; measured: recaptures).")
+
+
+def test_a_problem_is_told_in_sentences():
+    from pva.errors import Problem
+
+    assert str(Problem(what="No goals", done="nothing was run", todo="write one")) == (
+        "No goals. Nothing was run. write one.")

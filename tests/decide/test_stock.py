@@ -147,7 +147,7 @@ def test_what_cannot_be_asked_is_refused_in_words():
     with pytest.raises(CannotCompute) as nothing:
         stock(plan(goals=[]))
     assert str(nothing.value) == (
-        "The scenario has no goals, so no number of animals can be enough or too few. nothing was "
+        "The scenario has no goals, so no number of animals can be enough or too few. Nothing was "
         "run. Write at least one goal (goals: - {name, measure, at_least, in}).")
     no_release = copy.deepcopy(PLAN)
     del no_release["releases"], no_release["solve"]

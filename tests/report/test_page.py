@@ -9,11 +9,11 @@ from html.parser import HTMLParser
 from xml.etree import ElementTree
 
 import pytest
-from conftest import ANSWER, ESTIMATES, EVIL, UNREACHABLE
 
 from pva.report.figures.canvas import alone
 from pva.report.material import gather
 from pva.report.page import embedded, render_report, write_report
+from tests.report.conftest import ANSWER, ESTIMATES, EVIL, UNREACHABLE
 
 VOID = {"meta", "input", "br", "hr", "img", "col", "link"}
 SVG_ALONE = re.compile(r"<(path|use|rect|circle|image|line|stop|polygon|ellipse)\b[^>]*/>")
@@ -206,13 +206,13 @@ def test_answer_comes_first_with_its_doubt(whole_page):
     curve = json.loads(re.search(r'class="curve"[^>]*>(.*?)</script>', page, re.S)[1])
     assert curve["answer"] == "About 120 juveniles a year (simulation alone: 110 to 140)."
     assert "The assumption that matters most." in words
-    assert "no number is enough (best chance 12 %); what binds: hosts." in words
+    assert "no number is enough (best chance 12 %); the host fish bind." in words
 
 
 def test_unreachable_and_undecided_are_answers(plan):
     page = render_report(gather(stock=[(plan, UNREACHABLE)]))
     assert "Not reachable: no number up to 1,600 juveniles a year" in page
-    assert "With the limit of hosts lifted the best chance becomes 85\u00a0%." in page
+    assert "With host fish in plenty the best chance becomes 85\u00a0%." in page
     undecided = UNREACHABLE | {"reachable": None, "limit": None, "limits_lifted": []}
     assert "Cannot tell yet whether any number is enough" in render_report(
         gather(stock=[(plan, undecided)]))

@@ -6,7 +6,6 @@ import ast
 from pathlib import Path
 
 import pytest
-from conftest import PLAN
 
 import pva.report
 from pva.report import words
@@ -15,11 +14,13 @@ from pva.report.figures.canvas import spread_labels
 from pva.report.material import gather
 from pva.report.sections.estimates import years_cell
 from pva.report.sections.field_records import _shown
-from pva.report.sections.goals import goal_words, rate_prose, rate_words
+from pva.report.sections.goals import goal_words
 from pva.report.sections.projection import needed, red_list_words
 from pva.results.run import run
+from pva.results.wording import rate_prose, rate_words
 from pva.scenario.resolved import Goal
 from pva.scenario.scenario import Scenario
+from tests.report.conftest import PLAN
 
 
 @pytest.mark.parametrize(("value", "said"), [
@@ -163,3 +164,10 @@ def test_the_fan_follows_the_goal_on_wild_born_adults():
     fan = next(b for b in blocks if getattr(b, "kind", "") == "figure")
     assert fan.caption.startswith("Wild-born adults at each yearly census.")
     assert not any("Read the goal" in str(b) for b in blocks)
+
+
+def test_every_limit_has_its_words():
+    from pva.report.sections.answer import LIMITS
+    from pva.results.wording import BIND_WORDS, LIFT_WORDS
+
+    assert LIMITS.keys() == BIND_WORDS.keys() == LIFT_WORDS.keys()

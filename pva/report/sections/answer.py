@@ -8,12 +8,11 @@ from pva.report.blocks import Facts, Points, Section, Text, table
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.stocking import stock_figure
 from pva.report.material import Material
-from pva.report.sections.goals import goal_words, planned, rate_prose, unit_words
+from pva.report.sections.goals import goal_words, planned, unit_words
 from pva.report.words import (
     count,
     exact,
     known,
-    listed,
     percent,
     percent_range,
     sentence,
@@ -22,14 +21,14 @@ from pva.report.words import (
     tenths,
     whole,
 )
-from pva.results.wording import animals_up, rough
+from pva.results.wording import BIND_WORDS, LIFT_WORDS, animals_up, rate_prose, rough
 
 LIMITS = {
-    "hosts": "host fish: more fish, or fish that can get there, would raise the chance most",
-    "space": "space: the habitat fills before the goal is reached",
-    "survival": "survival: too many animals die, however many are put in",
-    "bad years": "bad years: they undo what stocking adds",
-    "number stocked": "the largest number tried: more animals than that might be enough",
+    "hosts": "more fish, or fish that can get there, would raise the chance most",
+    "space": "the habitat fills before the goal is reached",
+    "survival": "too many animals die, however many are put in",
+    "bad years": "they undo what stocking adds",
+    "number stocked": "more animals than that might be enough",
 }
 
 
@@ -244,11 +243,11 @@ def changes_of(material: Material) -> list[str]:
     found = []
     answer = material.answer
     if answer is not None and answer["limit"]:
-        found.append(sentence(f"what binds is {LIMITS.get(answer['limit'], answer['limit'])}"))
+        found.append(sentence(f"{BIND_WORDS[answer['limit']]}: {LIMITS[answer['limit']]}"))
     if answer is not None:
         for row in answer["limits_lifted"]:
-            found.append(f"With the limit of {row['limit']} lifted the best chance becomes "
-                         f"{percent(row['best_chance'])}.")
+            found.append(sentence(f"{LIFT_WORDS[row['limit']]} the best chance becomes "
+                                  f"{percent(row['best_chance'], looks(answer))}"))
     told = set()
     for other in material.stock:
         if other.scenario.digest != material.scenario.digest:
@@ -271,9 +270,14 @@ def _other_number(other, answer):
     if other.answer["reachable"] is None:
         return f"{other.title}: cannot tell yet whether any number is enough."
     limit = other.answer["limit"]
-    binds = f"; what binds: {listed([limit])}" if limit else ""
+    binds = f"; {BIND_WORDS[limit]}" if limit else ""
     best = percent(other.answer["best_chance"], _size(other.answer))
     return f"{other.title}: no number is enough (best chance {best}){binds}."
+
+
+def looks(answer) -> int:
+    """Independent runs behind a chance with a limit lifted: a quarter of the replicates."""
+    return max(answer["draws"], answer["independent_runs"] // 4)
 
 
 def _size(answer):

@@ -51,34 +51,6 @@ def whole_river(goal: Goal, resolved: Resolved) -> bool:
     return isinstance(goal.where, tuple) and set(goal.where) == {s.name for s in resolved.sites}
 
 
-def rate_words(key: str) -> str:
-    """The key of a rate as words."""
-    name, _, site = key.partition(" @ ")
-    words = ": ".join([name.split("/")[0], ", ".join(name.split("/")[1:])]).rstrip(": ")
-    words = words.replace("_", " ")
-    return words + (f" at {site}" if site else "")
-
-
-_PROSE = {"survival": "the yearly survival of the stage {}",
-          "release": "the survival after release ({})",
-          "growth": "the chance of growing out of the stage {}", "hosts": "the host fish ({})",
-          "recruitment": "the {} of recruitment", "start": "the starting number ({})"}
-
-
-def rate_prose(key: str) -> str:
-    """The key of a rate as it stands in a sentence."""
-    if key.startswith("recruitment/per_adult"):
-        return "the number of recruits per adult"
-    if key.startswith("recruitment/settlement/"):
-        target = key.removeprefix("recruitment/settlement/").replace("_", " ")
-        return f"the {target} that settlement is solved for"
-    kind, _, rest = key.partition("/")
-    if not rest:
-        return key
-    rest, _, site = rest.replace("_", " ").replace("/", ", ").partition(" @ ")
-    return _PROSE.get(kind, kind + " ({})").format(rest) + (f" at {site}" if site else "")
-
-
 def planned(resolved: Resolved) -> dict[int, float]:
     """Animals planned for release by year, all rows together."""
     years = sorted({y for r in resolved.releases for y in r.numbers})

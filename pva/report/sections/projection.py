@@ -297,6 +297,10 @@ def _settled(d):
     return f"no; would need about {count(d['more_runs'])} times the replicates"
 
 
+def _limit(limit):
+    return {"hosts": "host fish"}.get(limit, limit or "")
+
+
 def _numbers(material):
     rows = []
     for one in material.stock:
@@ -304,7 +308,7 @@ def _numbers(material):
         answer = count(a["number"]) if a["number"] is not None else (
             "cannot tell yet" if a["reachable"] is None else "not reachable")
         size = a["independent_runs"]
-        rows.append((one.title, answer, percent(a["best_chance"], size), a["limit"] or "",
+        rows.append((one.title, answer, percent(a["best_chance"], size), _limit(a["limit"]),
                      percent_range(a["chance_wanted"], a["chance_wanted"])))
     return table("Number to stock by scenario", ("Scenario", "Number a year", "Best chance",
                                                  "What binds", "Chance wanted"), rows,
