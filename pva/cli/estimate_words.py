@@ -54,8 +54,17 @@ def answer_of_estimate(summary: dict) -> str:
 def survival_cells(row: dict) -> list:
     """Cells of one yearly survival."""
     return [row["name"].removeprefix("survival/"), share(row["apparent"]),
-            share(row["corrected"]), share(row["se"]), _interval(row), share(row["year_sd"]),
-            row["n"]]
+            share(row["corrected"]), share(row["se"]), _interval(row), _years(row), row["n"]]
+
+
+def _years(row):
+    """SD between years; an estimated 0 with the upper end of its interval."""
+    from pva.report.estimate_rows import years_top
+
+    if row["year_sd"] != 0:
+        return share(row["year_sd"])
+    top = years_top(row.get("note") or "")
+    return "0" if top is None else f"0 (to {share(top)})"
 
 
 def _event(row):

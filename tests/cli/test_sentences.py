@@ -232,3 +232,15 @@ def test_a_problem_is_told_in_sentences():
 
     assert str(Problem(what="No goals", done="nothing was run", todo="write one")) == (
         "No goals. Nothing was run. write one.")
+
+
+def test_an_sd_between_years_of_0_shows_how_far_it_may_go():
+    from pva.cli.estimate_words import survival_cells
+
+    row = {"name": "survival/adult", "apparent": 0.923, "corrected": 0.93, "se": 0.01, "low": 0.907,
+           "high": 0.947, "year_sd": 0.0, "n": 1692,
+           "note": "SD between years 0.000 to 0.051 (95 %)"}
+    assert survival_cells(row) == ["adult", "0.923", "0.930", "0.010", "0.907 to 0.947",
+                                   "0 (to 0.051)", 1692]
+    assert survival_cells(row | {"year_sd": 0.02})[5] == "0.020"
+    assert survival_cells(row | {"year_sd": None})[5] is None
