@@ -13,7 +13,7 @@ import pva
 from pva.cli.session import Session
 
 _PACKAGE = Path(pva.__file__).resolve().parent
-SECONDS = {"engine": 40, "estimate": 30}
+SECONDS = {"engine": 25, "estimate": 10}
 _LAST_COMPILED = {"engine": ("kernel", "simulate_block"), "estimate": ("likelihood", "")}
 
 

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 
 from pva.errors import MeaningError
-from pva.estimate.link_scale import mean_over_years
 from pva.lifehistory import catalogue
 from pva.lifehistory.laws import drawn_values, law_median
 from pva.lifehistory.links import match_probability
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
+from pva.scenario.estimated import rate_of_estimate, with_other_years
 from pva.scenario.places import Problems
 from pva.scenario.spec_rates import RateSpec
 from pva.sources import Source
@@ -162,7 +162,7 @@ class RateReader:
                               "Keep one: both say what we do not know.", code="two-doubts")
         source = self._source(rate, spec, path)
         if set(parts) == {"year_sd"} and rate.link is not None and spec.link is None:
-            rate = _with_other_years(rate, parts["year_sd"])
+            rate = with_other_years(rate, parts["year_sd"])
             source = replace(source, text=f"{source.text}; spread of years as written here")
         elif parts:
             if spec.link is None:
@@ -339,27 +339,6 @@ def has_law(mean: float, sd: float) -> bool:
     except ValueError:
         return False
     return True
-
-
-def rate_of_estimate(rate: Rate, found: Any, *, label: str | None) -> Rate:
-    """Fill a rate from an estimate; its link moments are kept where it has them."""
-    link = found.link
-    moments = None if link is None else LinkMoments(link.mean, link.se, link.year_sd)
-    interval = None if found.se is not None or found.interval is None else tuple(found.interval)
-    return replace(
-        rate, value=float(found.value), se=found.se, interval=interval,
-        year_sd=float(found.year_sd or 0.0), link=moments,
-        estimate=label if moments is not None else None, source=found.source,
-    )
-
-
-def _with_other_years(rate: Rate, year_sd: float) -> Rate:
-    """An estimate with another spread of years: mean over years, doubt and covariance stay."""
-    if rate.kind != PROBABILITY or not 0 <= year_sd < math.sqrt(rate.value * (1 - rate.value)):
-        return replace(rate, year_sd=year_sd, link=None, estimate=None)  # checked further on
-    mean = float(mean_over_years(rate.link.mean, rate.link.year_sd))
-    centre, spread = match_probability(mean, year_sd)
-    return replace(rate, year_sd=year_sd, link=LinkMoments(centre, rate.link.se, spread))
 
 
 def source_of(written: dict) -> Source:

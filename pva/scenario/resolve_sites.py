@@ -8,6 +8,7 @@ from typing import Any
 
 from pva.lifehistory.rates import POSITIVE, PROBABILITY, Rate
 from pva.scenario.counts import check_count, most_of
+from pva.scenario.estimated import rate_of_estimate
 from pva.scenario.form import without_nulls
 from pva.scenario.merging import merge_at_site
 from pva.scenario.resolve_life import (
@@ -21,7 +22,7 @@ from pva.scenario.resolve_life import (
     resolve_stages,
     resolve_survival,
 )
-from pva.scenario.resolve_rates import RateReader, nearest, rate_of_estimate
+from pva.scenario.resolve_rates import RateReader, nearest
 from pva.scenario.resolved import FEMALES, HostDensity, Limits, Recruitment, Site, Start
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_plan import HostDensitySpec, SiteSpec, StartSpec
