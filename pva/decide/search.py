@@ -20,7 +20,7 @@ _LADDER = 16
 _SPAN = 2.0**8  # largest over smallest number of the ladder
 _CHEAP = 5  # a cheap look spends one replicate in this many
 _MOST_BISECTIONS = 40
-_SHARE_LOOKS, _SHARE_STEP = 4, 0.05  # looks at most, and relative step, for the spread of draws
+_SHARE_LOOKS, _SHARE_STEP = 3, 0.05  # looks at most, and relative step, for the spread of draws
 _FINE = 0.25  # a bracket is fine when its rise is this part of the Monte Carlo interval
 
 
