@@ -47,13 +47,20 @@ def run_and_write(session: Session, question, path: Path, folder: Path | None = 
 
 def tell_run(session: Session, question, summary: dict) -> None:
     """Say the answer of a run in words and a table."""
-    from pva.cli.sentences import answer_of_run, before_the_answer, what_would_change_run
+    from pva.cli.sentences import (
+        answer_of_run,
+        before_the_answer,
+        survey_goal_words,
+        what_would_change_run,
+    )
     from pva.results.wording import animals
 
     for line in before_the_answer(summary, question, session.seed):
         session.note(line)
     session.answer(answer_of_run(summary, question.resolved.chance_wanted))
     session.table(*goal_table(summary))
+    for goal in summary["survey_goals"]:
+        session.say(survey_goal_words(goal))
     adults = summary["adults"]
     marks = range(0, len(adults["year"]), max(1, (len(adults["year"]) - 1) // 6))
     session.table(

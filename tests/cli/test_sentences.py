@@ -244,3 +244,14 @@ def test_an_sd_between_years_of_0_shows_how_far_it_may_go():
                                    "0 (to 0.051)", 1692]
     assert survival_cells(row | {"year_sd": 0.02})[5] == "0.020"
     assert survival_cells(row | {"year_sd": None})[5] is None
+
+
+def test_survey_goals_are_told_apart_from_the_runs():
+    goal = {"name": "density shown", "estimate": "density/Tallow Bend", "confidence": 0.9,
+            "lower_limit": 0.5731, "at_least": 0.4, "verdict": "met"}
+    assert sentences.survey_goal_words(goal) == (
+        'Survey goal "density shown" (density/Tallow Bend): met; the lower 90 % confidence limit '
+        "is 0.573, wanted at least 0.4.")
+    assert sentences.survey_goal_words(goal | {"lower_limit": None}) == (
+        'Survey goal "density shown" (density/Tallow Bend): cannot be told, because the estimate '
+        "states no doubt or its file is not named.")
