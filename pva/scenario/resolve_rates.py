@@ -26,6 +26,10 @@ _WIDEST = 1e4  # SD of a positive rate over its mean; beyond it a lognormal law 
 _ONLY_PROBABILITY = ("logit-normal", "beta")
 
 
+# half the width of a law in SDs; a normal law cut nearer than 2 SD would lose its mean and SD
+_HALF_WIDTHS = {"uniform": math.sqrt(3), "triangular": math.sqrt(6), "normal": 2.0}
+
+
 class RateReader:
     """Makes rates; what is wrong with one is collected, never raised.
 
@@ -279,8 +283,8 @@ class RateReader:
         elif law == "log-uniform" and (rate.interval is None or rate.interval[0] <= 0):
             self.problems.add(path, "{key}: a log-uniform law needs an interval above 0",
                               "Write `interval: [low, high]`.", code="law-needs-interval")
-        elif law in ("uniform", "triangular") and rate.interval is None:
-            half = (math.sqrt(3) if law == "uniform" else math.sqrt(6)) * rate.se
+        elif law in _HALF_WIDTHS and rate.interval is None:
+            half = _HALF_WIDTHS[law] * rate.se
             top = 1.0 if rate.kind == PROBABILITY else math.inf
             if rate.value - half < 0 or rate.value + half > top:
                 self._impossible_sd(rate, "se", rate.se, path, f"a {law} law would leave its range")
