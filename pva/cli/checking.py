@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from pva.cli.guard import REFUSED, problem_as_dict
-from pva.cli.session import Session, shared_options
+from pva.cli.terminal import Terminal, shared_options
 from pva.errors import PvaError
 
 MOST_ROWS = 200
@@ -19,7 +19,7 @@ _STUDY, _SCENARIO, _ESTIMATES = "study", "scenario", "estimates"
                 metavar="PATH...")
 @shared_options
 @click.pass_context
-def check(ctx: click.Context, session: Session, paths: tuple[Path, ...]) -> None:
+def check(ctx: click.Context, terminal: Terminal, paths: tuple[Path, ...]) -> None:
     """Read studies and scenarios and list every problem; change nothing.
 
     PATH is a scenario, a study, or a folder: a study with all its scenarios, or every YAML file in
@@ -29,14 +29,14 @@ def check(ctx: click.Context, session: Session, paths: tuple[Path, ...]) -> None
     found = [waiting(entry) if Path(entry["path"]) not in paths else entry for entry in found]
     said: set[str] = set()
     for entry in found:
-        _tell(session, entry, said)
+        _tell(terminal, entry, said)
     document = {"checked": [_as_plain(entry) for entry in found], "problems": len(said)}
-    if session.out is not None:
-        from pva.cli.session import json_text
+    if terminal.out is not None:
+        from pva.cli.terminal import json_text
         from pva.files import write_text_atomic
-        session.wrote(write_text_atomic(session.out / "check.json", json_text(document) + "\n"))
-    session.answer(_verdict(len(found), len(said)))
-    session.finish(document)
+        terminal.wrote(write_text_atomic(terminal.out / "check.json", json_text(document) + "\n"))
+    terminal.answer(_verdict(len(found), len(said)))
+    terminal.finish(document)
     if said:
         ctx.exit(REFUSED)
 
@@ -138,28 +138,28 @@ def _rows(listing) -> list[dict]:
     return [row | {"row": int(row["row"])} for row in listing[columns].to_dict("records")]
 
 
-def _tell(session: Session, entry: dict, said: set[str]) -> None:
+def _tell(terminal: Terminal, entry: dict, said: set[str]) -> None:
     new = [p for p in entry["problems"] if str(p) not in said]
     said.update(map(str, new))
     for problem in new:
-        session.answer(str(problem))
+        terminal.answer(str(problem))
     if entry["problems"]:
         return
-    session.say(f"{entry['path']}: a {entry['kind']} that can be read"
+    terminal.say(f"{entry['path']}: a {entry['kind']} that can be read"
                 if entry["kind"] != _ESTIMATES else f"{entry['path']}: estimates that can be read")
     if entry["rows"]:
-        _tell_rows(session, entry)
+        _tell_rows(terminal, entry)
     for text in entry["warnings"]:
-        session.say(f"  Note: {text}")
+        terminal.say(f"  Note: {text}")
 
 
-def _tell_rows(session: Session, entry: dict) -> None:
-    session.say("  " + row_sum(entry["rows"]))
+def _tell_rows(terminal: Terminal, entry: dict) -> None:
+    terminal.say("  " + row_sum(entry["rows"]))
     for effect, rows in (("Set aside", entry["set_aside"]), ("Flagged", entry["flagged"])):
         for row in rows[:MOST_ROWS]:
-            session.say(f"  {effect}: {row['file']}, row {row['row']}: {row['sentence']}")
+            terminal.say(f"  {effect}: {row['file']}, row {row['row']}: {row['sentence']}")
         if len(rows) > MOST_ROWS:
-            session.say(f"  {effect}: {len(rows) - MOST_ROWS:,} more; see --json")
+            terminal.say(f"  {effect}: {len(rows) - MOST_ROWS:,} more; see --json")
 
 
 def row_sum(rows: dict) -> str:

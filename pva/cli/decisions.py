@@ -10,7 +10,7 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
-from pva.cli.session import Session, shared_options
+from pva.cli.terminal import Terminal, shared_options
 
 ORDER_SHEET = "order_sheet.csv"
 SHEET_COLUMNS = ("order_year", "release_year", "age", "number", "mothers", "site", "release",
@@ -25,7 +25,7 @@ PERMITS = ("Before ordering: permits to collect, rear and release, a health chec
 @click.option("--chance", type=click.FloatRange(0, 1, min_open=True, max_open=True),
               metavar="SHARE", help="Chance wanted, in place of the scenario's, such as 0.8.")
 @shared_options
-def stock(session: Session, scenario: Path, chance: float | None) -> None:
+def stock(terminal: Terminal, scenario: Path, chance: float | None) -> None:
     """Find how many animals to stock to meet the goals with the chance wanted.
 
     Writes NAME.stock.json and order_sheet.csv into results/ of the study, or into --out.
@@ -33,28 +33,28 @@ def stock(session: Session, scenario: Path, chance: float | None) -> None:
     from pva.scenario.scenario import read_scenario
 
     question = read_scenario(scenario)
-    announce(session)
-    summary = stock_and_write(session, question, scenario, chance=chance)
-    tell_stock(session, question, summary)
-    session.finish(summary)
+    announce(terminal)
+    summary = stock_and_write(terminal, question, scenario, chance=chance)
+    tell_stock(terminal, question, summary)
+    terminal.finish(summary)
 
 
-def stock_and_write(session: Session, question, path: Path, *, chance: float | None = None,
+def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float | None = None,
                     folder: Path | None = None) -> dict:
     """Search, write the answer and the order sheet, and return the summary."""
     from pva.decide.stock import stock as find_number
     from pva.results.store import write_json
 
-    folder = folder or results_folder(path, session.out)
-    with session.progress("Searching") as tell:
-        found = find_number(question, chance_wanted=chance, seed=session.seed,
-                            threads=session.threads, progress=tell)
+    folder = folder or results_folder(path, terminal.out)
+    with terminal.progress("Searching") as tell:
+        found = find_number(question, chance_wanted=chance, seed=terminal.seed,
+                            threads=terminal.threads, progress=tell)
     summary = found.summary()
-    session.wrote(write_json(folder / f"{path.stem}.stock.json", summary))
-    if session.out is not None:
-        session.wrote(write_json(folder / "stock.json", summary))
+    terminal.wrote(write_json(folder / f"{path.stem}.stock.json", summary))
+    if terminal.out is not None:
+        terminal.wrote(write_json(folder / "stock.json", summary))
     sheet = write_order_sheet(folder / ORDER_SHEET, summary["order_sheet"], path.stem)
-    session.wrote(*([sheet] if sheet else []))
+    terminal.wrote(*([sheet] if sheet else []))
     return summary
 
 
@@ -79,7 +79,7 @@ def _scenarios_of(path: Path) -> set[str]:
         return {line.get("scenario") or "" for line in csv.DictReader(handle)}
 
 
-def tell_stock(session: Session, question, summary: dict) -> None:
+def tell_stock(terminal: Terminal, question, summary: dict) -> None:
     """Say the number to stock in words and tables."""
     from pva.cli.runs import tell_leading
     from pva.cli.sentences import (
@@ -94,26 +94,26 @@ def tell_stock(session: Session, question, summary: dict) -> None:
     )
     from pva.results.wording import animals
 
-    for line in before_the_answer(summary, question, session.seed):
-        session.note(line)
-    session.answer(answer_of_stock(summary))
+    for line in before_the_answer(summary, question, terminal.seed):
+        terminal.note(line)
+    terminal.answer(answer_of_stock(summary))
     if summary["number"]:
-        session.say(totals_words(summary))
-    session.table(["animals a year", "chance", "simulation error"],
+        terminal.say(totals_words(summary))
+    terminal.table(["animals a year", "chance", "simulation error"],
                   [[animals(n), chance_between(chance, low, high), chance_range(low, high)]
                    for n, chance, low, high in thinned(summary["curve"], summary["number"])])
-    tell_leading(session, question)
+    tell_leading(terminal, question)
     for line in what_would_change_stock(summary):
-        session.say(line)
-    session.say(PERMITS)
-    session.warnings([*late_orders(summary, question.resolved.first), *summary["warnings"]])
+        terminal.say(line)
+    terminal.say(PERMITS)
+    terminal.warnings([*late_orders(summary, question.resolved.first), *summary["warnings"]])
 
 
 @click.command()
 @click.argument("scenarios", nargs=-1, required=True, type=click.Path(path_type=Path),
                 metavar="SCENARIO SCENARIO...")
 @shared_options
-def compare(session: Session, scenarios: tuple[Path, ...]) -> None:
+def compare(terminal: Terminal, scenarios: tuple[Path, ...]) -> None:
     """Compare scenarios with the first, in the same luck.
 
     Writes NAME.compare.json (NAME of the first) into results/ of its study, or into --out.
@@ -123,10 +123,10 @@ def compare(session: Session, scenarios: tuple[Path, ...]) -> None:
     if len(scenarios) < 2:
         raise click.UsageError("Name at least two scenarios: the first is compared with the rest.")
     questions = read_all(scenarios, read_scenario)
-    announce(session)
-    summary = compare_and_write(session, questions, scenarios[0])
-    tell_compare(session, questions[0], summary)
-    session.finish(summary)
+    announce(terminal)
+    summary = compare_and_write(terminal, questions, scenarios[0])
+    tell_compare(terminal, questions[0], summary)
+    terminal.finish(summary)
 
 
 def read_all(paths, read) -> list:
@@ -144,31 +144,31 @@ def read_all(paths, read) -> list:
     return found
 
 
-def compare_and_write(session: Session, questions: list, first: Path,
+def compare_and_write(terminal: Terminal, questions: list, first: Path,
                       folder: Path | None = None) -> dict:
     """Compare, write the answer, and return the summary."""
     from pva.decide.compare import compare as compare_scenarios
     from pva.results.store import write_json
 
-    folder = folder or results_folder(first, session.out)
-    found = compare_scenarios(questions, seed=session.seed, threads=session.threads)
+    folder = folder or results_folder(first, terminal.out)
+    found = compare_scenarios(questions, seed=terminal.seed, threads=terminal.threads)
     summary = found.summary() | {"digests": [q.digest for q in questions]}
-    session.wrote(write_json(folder / f"{first.stem}.compare.json", summary))
-    if session.out is not None:
-        session.wrote(write_json(folder / "compare.json", summary))
+    terminal.wrote(write_json(folder / f"{first.stem}.compare.json", summary))
+    if terminal.out is not None:
+        terminal.wrote(write_json(folder / "compare.json", summary))
     return summary
 
 
-def tell_compare(session: Session, first, summary: dict) -> None:
+def tell_compare(terminal: Terminal, first, summary: dict) -> None:
     """Say the differences in words and tables."""
     from pva.cli.sentences import answer_of_compare, before_the_answer, compared
 
-    for line in before_the_answer(summary, first, session.seed):
-        session.note(line)
-    session.answer(answer_of_compare(summary))
+    for line in before_the_answer(summary, first, terminal.seed):
+        terminal.note(line)
+    terminal.answer(answer_of_compare(summary))
     total = summary["independent_runs"]
     for entry in summary["against_first"]:
-        session.table(["outcome", "first", "this one", "difference", "95 % interval", ""],
+        terminal.table(["outcome", "first", "this one", "difference", "95 % interval", ""],
                       [compared(d, total) for d in entry["differences"]],
                       title=f"{entry['scenario']} against {summary['scenarios'][0]}")
-    session.warnings(summary["warnings"])
+    terminal.warnings(summary["warnings"])

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from pva.cli.session import Session, shared_options
+from pva.cli.terminal import Terminal, shared_options
 
 MAIN, BLOCKED = "base", "passage-blocked"
 INVENTED = ("Everything in this study is invented: the river, the dam, the sites, the animals and "
@@ -20,28 +20,28 @@ INVENTED = ("Everything in this study is invented: the river, the dam, the sites
                 type=click.Path(file_okay=False, path_type=Path))
 @click.option("--open", "open_page", is_flag=True, help="Open the page in the browser.")
 @shared_options
-def demo(session: Session, folder: Path, open_page: bool) -> None:
+def demo(terminal: Terminal, folder: Path, open_page: bool) -> None:
     """Copy the invented demo study to DIR (./hesperwell) and run all of it to report.html.
 
     A study that was changed is never overwritten.
     """
     from pva.cli.demo_files import copy_demo, remember
 
-    folder, session.out = session.out or folder, None
-    session.say(INVENTED)
-    steps = Steps(session)
+    folder, terminal.out = terminal.out or folder, None
+    terminal.say(INVENTED)
+    steps = Steps(terminal)
     with steps("study copied"):
         copy_demo(folder)
-    document = _chain(session, steps, folder)
+    document = _chain(terminal, steps, folder)
     remember(folder)
-    _tell(session, document)
-    session.finish(document)
+    _tell(terminal, document)
+    terminal.finish(document)
     if open_page:
         import webbrowser
         webbrowser.open(Path(document["report"]).resolve().as_uri())
 
 
-def _chain(session: Session, steps: Steps, folder: Path) -> dict:
+def _chain(terminal: Terminal, steps: Steps, folder: Path) -> dict:
     from pva.cli.checking import row_sum
     from pva.cli.decisions import compare_and_write, stock_and_write
     from pva.cli.first_run import announce
@@ -53,22 +53,22 @@ def _chain(session: Session, steps: Steps, folder: Path) -> dict:
 
     results = folder / "results"
     with steps("estimates from the field tables"):
-        estimates = estimate_and_write(session, folder, account=False)
-    session.say(f"  {row_sum(estimates['rows'])}")
+        estimates = estimate_and_write(terminal, folder, account=False)
+    terminal.say(f"  {row_sum(estimates['rows'])}")
     paths = scenario_paths(read_study(folder))
     main, blocked = (folder / "scenarios" / f"{name}.yaml" for name in (MAIN, BLOCKED))
     questions = {p: read_scenario(p) for p in paths}
-    announce(session)
+    announce(terminal)
     with steps("the plan projected"):
-        projected = run_and_write(session, questions[main], main, results)
+        projected = run_and_write(terminal, questions[main], main, results)
     with steps("the number to stock"):
-        stocked = stock_and_write(session, questions[main], main, folder=results)
+        stocked = stock_and_write(terminal, questions[main], main, folder=results)
     with steps("the number to stock with fish passage blocked"):
-        stuck = stock_and_write(session, questions[blocked], blocked, folder=results)
+        stuck = stock_and_write(terminal, questions[blocked], blocked, folder=results)
     with steps(f"{len(paths)} scenarios compared in the same luck"):
-        compared = compare_and_write(session, list(questions.values()), paths[0], results)
+        compared = compare_and_write(terminal, list(questions.values()), paths[0], results)
     with steps("report"):
-        page = report_and_write(session, folder)
+        page = report_and_write(terminal, folder)
     return {"study": str(folder), "report": str(page), "invented": True, "seconds": steps.seconds,
             "rows": estimates["rows"], "run": projected, "stock": stocked,
             "stock_blocked": stuck, "compare": compared}
@@ -79,11 +79,11 @@ class Steps:
 
     Parameters
     ----------
-    session : Session
+    terminal : Terminal
     """
 
-    def __init__(self, session: Session):
-        self._session = session
+    def __init__(self, terminal: Terminal):
+        self._terminal = terminal
         self.seconds: dict[str, float] = {}
 
     @contextmanager
@@ -91,13 +91,13 @@ class Steps:
         start = time.perf_counter()
         yield
         self.seconds[words] = round(time.perf_counter() - start, 2)
-        self._session.say(f"{words[0].upper()}{words[1:]} ({self.seconds[words]:.1f} s)")
+        self._terminal.say(f"{words[0].upper()}{words[1:]} ({self.seconds[words]:.1f} s)")
 
 
-def _tell(session: Session, document: dict) -> None:
+def _tell(terminal: Terminal, document: dict) -> None:
     from pva.cli.sentences import answer_of_stock
 
-    session.say()
-    session.answer(answer_of_stock(document["stock"]))
-    session.say("With fish passage blocked: " + answer_of_stock(document["stock_blocked"]))
-    session.answer(f"Report: {document['report']} (an invented study)")
+    terminal.say()
+    terminal.answer(answer_of_stock(document["stock"]))
+    terminal.say("With fish passage blocked: " + answer_of_stock(document["stock_blocked"]))
+    terminal.answer(f"Report: {document['report']} (an invented study)")

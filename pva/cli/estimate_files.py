@@ -6,13 +6,13 @@ import io
 import json
 from pathlib import Path
 
-from pva.cli.session import Session
+from pva.cli.terminal import Terminal
 
 ESTIMATES, SUMMARY, EDITED = "estimates.yaml", "summary.json", "estimates.edited.yaml"
 FIGURES = "figures"
 
 
-def write_all(session: Session, found, records, folder: Path) -> dict:
+def write_all(terminal: Terminal, found, records, folder: Path) -> dict:
     """Write everything `pva estimate` gives.
 
     An estimates.yaml that a person has changed since it was written is kept under another name.
@@ -27,26 +27,26 @@ def write_all(session: Session, found, records, folder: Path) -> dict:
     from pva.files import digest
     from pva.results.store import write_json
 
-    _keep_edited(session, folder)
+    _keep_edited(terminal, folder)
     summary = found.summary()
-    session.wrote(write_estimates(found, folder / ESTIMATES))
+    terminal.wrote(write_estimates(found, folder / ESTIMATES))
     if found.covariance.keys:
-        session.wrote(folder / "estimates.nc")
-    session.wrote(write_set_aside(records.account, folder))
-    session.wrote(*_write_figures(found, summary, folder / FIGURES))
+        terminal.wrote(folder / "estimates.nc")
+    terminal.wrote(write_set_aside(records.account, folder))
+    terminal.wrote(*_write_figures(found, summary, folder / FIGURES))
     summary["estimates_digest"] = digest(folder / ESTIMATES)
-    session.wrote(write_json(folder / SUMMARY, summary))
+    terminal.wrote(write_json(folder / SUMMARY, summary))
     return summary
 
 
-def _keep_edited(session, folder):
+def _keep_edited(terminal, folder):
     from pva.files import digest
 
     path = folder / ESTIMATES
     known = (read_json(folder / SUMMARY) or {}).get("estimates_digest")
     if path.is_file() and digest(path) != known:
         path.replace(folder / EDITED)
-        session.note(f"{path} was not as `pva estimate` wrote it; it is kept as "
+        terminal.note(f"{path} was not as `pva estimate` wrote it; it is kept as "
                      f"{folder / EDITED}.")
 
 

@@ -2,39 +2,39 @@
 
 from __future__ import annotations
 
-from pva.cli.session import Session
+from pva.cli.terminal import Terminal
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, chance_words, heard_words
 
 
-def tell_estimate(session: Session, summary: dict) -> None:
+def tell_estimate(terminal: Terminal, summary: dict) -> None:
     """Say the answer, then tables in the order of the page."""
-    session.answer(answer_of_estimate(summary))
-    session.table(["survival in a year", "apparent", "corrected", "SE", "95 % interval",
+    terminal.answer(answer_of_estimate(summary))
+    terminal.table(["survival in a year", "apparent", "corrected", "SE", "95 % interval",
                    "years SD", "animals"],
                   [survival_cells(r) for r in summary["survival"] if r["per"] == "year"])
-    session.table(["through the event", "survival", "SE", "95 % interval", "animals"],
+    terminal.table(["through the event", "survival", "SE", "95 % interval", "animals"],
                   [_event(r) for r in summary["survival"] if r["per"] != "year"])
     if any(r.get("year_sd") == 0 for r in summary["survival"]):
-        session.say("\nSD between years: " + YEARS_ALIKE)
-    _tell_heard(session, summary["survival"])
-    session.table(["detection at a visit", "value", "95 % interval"],
+        terminal.say("\nSD between years: " + YEARS_ALIKE)
+    _tell_heard(terminal, summary["survival"])
+    terminal.table(["detection at a visit", "value", "95 % interval"],
                   [[r["name"], share(r["value"]), _interval(r)] for r in summary["detection"]])
     for line in (*growth_lines(summary), *_tag_lines(summary)):
-        session.say(line)
-    session.table(["moves on within a year", "share of survivors", "95 % interval"],
+        terminal.say(line)
+    terminal.table(["moves on within a year", "share of survivors", "95 % interval"],
                   [[r["name"], share(r["value"]), _interval(r)]
                    for r in summary.get("transitions", [])])
-    session.table(["animals per m2, latest survey", "survey", "value", "95 % interval",
+    terminal.table(["animals per m2, latest survey", "survey", "value", "95 % interval",
                    "units dug", "blank"],
                   [[r["name"], r["survey"], f"{r['value']:.2g}", _interval(r, "{:.2g}"),
                     r["units"], r["blanks"]] for r in latest(summary["density"])])
-    session.table(["recruits, latest survey", "survey", "definite", "probable", "cannot tell"],
+    terminal.table(["recruits, latest survey", "survey", "definite", "probable", "cannot tell"],
                   [[r["name"], r["survey"], r["definite"], r["probable"], r["cannot_tell"]]
                    for r in latest(summary["recruits"])])
     for line in not_told(summary):
-        session.say(line)
+        terminal.say(line)
     for text in summary.get("notes", []):
-        session.note(f"Note: {text}")
+        terminal.note(f"Note: {text}")
 
 
 def answer_of_estimate(summary: dict) -> str:
@@ -86,12 +86,12 @@ def _interval(row, form="{:.3f}"):
     return f"{form.format(row['low'])} to {form.format(row['high'])}"
 
 
-def _tell_heard(session, rows):
+def _tell_heard(terminal, rows):
     read = [r for r in rows if r.get("heard_dead") is not None]
     if read:
-        session.table(["", *(c[0].lower() + c[1:] for c in HEARD_COLUMNS)],
+        terminal.table(["", *(c[0].lower() + c[1:] for c in HEARD_COLUMNS)],
                       [heard_cells(r) for r in read], title=HEARD_TITLE)
-        session.say(heard_words(corrected=any(r["corrected"] is not None for r in read)))
+        terminal.say(heard_words(corrected=any(r["corrected"] is not None for r in read)))
 
 
 def heard_cells(row: dict) -> list:

@@ -10,19 +10,19 @@ import tempfile
 from pathlib import Path
 
 import pva
-from pva.cli.session import Session
+from pva.cli.terminal import Terminal
 
 _PACKAGE = Path(pva.__file__).resolve().parent
 SECONDS = {"engine": 25, "estimate": 10}
 _LAST_COMPILED = {"engine": ("kernel", "simulate_block"), "estimate": ("likelihood", "")}
 
 
-def announce(session: Session, part: str = "engine") -> None:
+def announce(terminal: Terminal, part: str = "engine") -> None:
     """Announce the compilation of a part of the package (``engine``, ``estimate``) if it is due."""
     _find_a_place(part)
     if not compiled(part):
         words = {"engine": "the engine", "estimate": "the likelihoods"}[part]
-        session.note(f"First run: compiling {words}, about {SECONDS[part]} s; later runs start at "
+        terminal.note(f"First run: compiling {words}, about {SECONDS[part]} s; later runs start at "
                      "once.")
 
 

@@ -45,7 +45,7 @@ def _refuse(ctx, error: PvaError) -> None:
     for problem in error.problems:
         click.echo(str(problem), err=True)
     if _json_asked(ctx):
-        from pva.cli.session import json_text
+        from pva.cli.terminal import json_text
         click.echo(json_text({"problems": [problem_as_dict(p) for p in error.problems]}))
     ctx.exit(REFUSED)
 
@@ -58,10 +58,10 @@ def problem_as_dict(problem: Problem) -> dict:
 
 
 def _stopped(ctx) -> None:
-    session = ctx.meta.get("pva.session")
-    kept = session.files if session else []
+    terminal = ctx.meta.get("pva.terminal")
+    kept = terminal.files if terminal else []
     if kept:
-        from pva.cli.session import listed
+        from pva.cli.terminal import listed
         said = f"Stopped. Finished and kept: {', '.join(listed(kept))}."
     else:
         said = "Stopped before anything was finished. Files written earlier are unchanged."
@@ -82,10 +82,10 @@ def _unexpected(ctx, error: Exception) -> None:
 
 
 def _command(ctx) -> str:
-    session = ctx.meta.get("pva.session")
-    return session.command if session else f"pva {ctx.invoked_subcommand or ''}".strip()
+    terminal = ctx.meta.get("pva.terminal")
+    return terminal.command if terminal else f"pva {ctx.invoked_subcommand or ''}".strip()
 
 
 def _json_asked(ctx) -> bool:
-    session = ctx.meta.get("pva.session")
-    return bool(session and session.json)
+    terminal = ctx.meta.get("pva.terminal")
+    return bool(terminal and terminal.json)

@@ -9,10 +9,10 @@ from pva.cli.estimate_files import SUMMARY, read_json, read_pictures
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
 from pva.cli.runs import run_and_write
-from pva.cli.session import Session
+from pva.cli.terminal import Terminal
 
 
-def collect(session: Session, study) -> dict:
+def collect(terminal: Terminal, study) -> dict:
     """Arguments of `pva.report.write_report` for a study.
 
     Results are read where they were made for the same question (same digest). Those of the main
@@ -23,8 +23,8 @@ def collect(session: Session, study) -> dict:
 
     paths = scenario_paths(study)
     questions = read_all(paths, read_scenario)
-    announce(session)
-    kept = [Kept(session, study, q, p) for q, p in zip(questions, paths, strict=True)]
+    announce(terminal)
+    kept = [Kept(terminal, study, q, p) for q, p in zip(questions, paths, strict=True)]
     runs = [(k.question, k.run()) for k in kept[:1]]
     runs += [(k.question, data) for k in kept[1:] if (data := k.fresh_run()) is not None]
     stocked = [(k.question, answer) for i, k in enumerate(kept)
@@ -50,7 +50,7 @@ class Kept:
 
     Parameters
     ----------
-    session : Session
+    terminal : Terminal
         With --out, results are looked for there first, and new ones are written there.
     study : Study
     question : Scenario
@@ -58,9 +58,9 @@ class Kept:
         Its file.
     """
 
-    def __init__(self, session: Session, study, question, path: Path):
-        self.question, self._session, self._path = question, session, path
-        self._folder = results_folder(path, session.out)
+    def __init__(self, terminal: Terminal, study, question, path: Path):
+        self.question, self._terminal, self._path = question, terminal, path
+        self._folder = results_folder(path, terminal.out)
         self._places = list(dict.fromkeys([self._folder, study.results_folder]))
 
     def fresh_run(self):
@@ -78,7 +78,7 @@ class Kept:
         found = self.fresh_run()
         if found is None:
             self._say("nc", "running")
-            run_and_write(self._session, self.question, self._path, self._folder)
+            run_and_write(self._terminal, self.question, self._path, self._folder)
             found = self.fresh_run()
         return found
 
@@ -92,7 +92,7 @@ class Kept:
         if found is not None or not resolved.goals or not resolved.releases:
             return found
         self._say("stock.json", "searching")
-        return stock_and_write(self._session, self.question, self._path, folder=self._folder)
+        return stock_and_write(self._terminal, self.question, self._path, folder=self._folder)
 
     def comparison(self, questions: list) -> dict:
         """All questions against this one, the first."""
@@ -101,14 +101,14 @@ class Kept:
         if found is not None:
             return found
         self._say("compare.json", "comparing")
-        return compare_and_write(self._session, questions, self._path, self._folder)
+        return compare_and_write(self._terminal, questions, self._path, self._folder)
 
     def _json(self, ending, fits):
         found = (read_json(place / f"{self._path.stem}.{ending}") for place in self._places)
         return next((f for f in found if f is not None and fits(f)), None)
 
     def _say(self, ending, doing):
-        self._session.note(f"{self._path.stem}.{ending} is missing or out of date: {doing}")
+        self._terminal.note(f"{self._path.stem}.{ending} is missing or out of date: {doing}")
 
 
 def _opened(file, read):

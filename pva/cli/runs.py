@@ -8,13 +8,13 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
-from pva.cli.session import Session, shared_options
+from pva.cli.terminal import Terminal, shared_options
 
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
 @shared_options
-def run(session: Session, scenario: Path) -> None:
+def run(terminal: Terminal, scenario: Path) -> None:
     """Project a scenario: risk, goals and numbers by year.
 
     Writes NAME.nc and NAME.summary.json into results/ of the study, or into --out.
@@ -22,30 +22,30 @@ def run(session: Session, scenario: Path) -> None:
     from pva.scenario.scenario import read_scenario
 
     question = read_scenario(scenario)
-    announce(session)
-    summary = run_and_write(session, question, scenario)
-    tell_run(session, question, summary)
-    session.finish(summary)
+    announce(terminal)
+    summary = run_and_write(terminal, question, scenario)
+    tell_run(terminal, question, summary)
+    terminal.finish(summary)
 
 
-def run_and_write(session: Session, question, path: Path, folder: Path | None = None) -> dict:
+def run_and_write(terminal: Terminal, question, path: Path, folder: Path | None = None) -> dict:
     """Run a scenario, write its files, and return the summary."""
     from pva.results.run import run as run_scenario
     from pva.results.store import write_dataset, write_json
     from pva.results.summary import run_summary
 
-    folder = folder or results_folder(path, session.out)
-    with session.progress("Running") as tell:
-        data = run_scenario(question, seed=session.seed, threads=session.threads, progress=tell)
+    folder = folder or results_folder(path, terminal.out)
+    with terminal.progress("Running") as tell:
+        data = run_scenario(question, seed=terminal.seed, threads=terminal.threads, progress=tell)
     summary = run_summary(data)
-    session.wrote(write_dataset(folder / f"{path.stem}.nc", data))
-    session.wrote(write_json(folder / f"{path.stem}.summary.json", summary))
-    if session.out is not None:
-        session.wrote(write_json(folder / "summary.json", summary))
+    terminal.wrote(write_dataset(folder / f"{path.stem}.nc", data))
+    terminal.wrote(write_json(folder / f"{path.stem}.summary.json", summary))
+    if terminal.out is not None:
+        terminal.wrote(write_json(folder / "summary.json", summary))
     return summary
 
 
-def tell_run(session: Session, question, summary: dict) -> None:
+def tell_run(terminal: Terminal, question, summary: dict) -> None:
     """Say the answer of a run in words and a table."""
     from pva.cli.sentences import (
         answer_of_run,
@@ -55,23 +55,23 @@ def tell_run(session: Session, question, summary: dict) -> None:
     )
     from pva.results.wording import animals
 
-    for line in before_the_answer(summary, question, session.seed):
-        session.note(line)
-    session.answer(answer_of_run(summary, question.resolved.chance_wanted))
-    session.table(*goal_table(summary))
+    for line in before_the_answer(summary, question, terminal.seed):
+        terminal.note(line)
+    terminal.answer(answer_of_run(summary, question.resolved.chance_wanted))
+    terminal.table(*goal_table(summary))
     for goal in summary["survey_goals"]:
-        session.say(survey_goal_words(goal))
+        terminal.say(survey_goal_words(goal))
     adults = summary["adults"]
     marks = range(0, len(adults["year"]), max(1, (len(adults["year"]) - 1) // 6))
-    session.table(
+    terminal.table(
         ["year", "adults, median", "90 % of runs between", "and"],
         [[adults["year"][i], *(animals(adults[q][i]) for q in ("q50", "q05", "q95"))]
          for i in marks])
-    session.table(*wild_table(summary, marks))
-    tell_followed(session, question, summary)
+    terminal.table(*wild_table(summary, marks))
+    tell_followed(terminal, question, summary)
     for line in what_would_change_run(summary):
-        session.say(line)
-    session.warnings(summary["warnings"])
+        terminal.say(line)
+    terminal.warnings(summary["warnings"])
 
 
 WILD = (("wild-born adults, mean", "wild_adults"), ("wild share", "wild_share"),
@@ -109,20 +109,20 @@ def goal_table(summary: dict) -> tuple[list[str], list[list]]:
     return ["", "chance", "simulation error", "between draws", "goal"], rows
 
 
-def tell_followed(session: Session, question, summary: dict) -> None:
+def tell_followed(terminal: Terminal, question, summary: dict) -> None:
     """Say which uncertain number the outcome follows most from draw to draw."""
     from pva.cli.sentences import followed_words
 
     rows = {r["name"]: r for r in question.parameters()}
     clear = [r for r in summary["depends_on"] if r["clear"] and r["parameter"] in rows]
     if clear:
-        session.say("\n" + followed_words(clear[0], rows[clear[0]["parameter"]],
+        terminal.say("\n" + followed_words(clear[0], rows[clear[0]["parameter"]],
                                           goals=bool(summary["goals"])))
     else:
-        tell_leading(session, question)
+        tell_leading(terminal, question)
 
 
-def tell_leading(session: Session, question) -> None:
+def tell_leading(terminal: Terminal, question) -> None:
     """Say which number moves long-run growth most, by its pull and its doubt."""
     from pva.cli.sentences import leading_words
     from pva.results.growth import long_run
@@ -130,4 +130,4 @@ def tell_leading(session: Session, question) -> None:
 
     rows = [r for r in rate_weights(question.resolved, long_run(question.resolved)) if r["weight"]]
     if rows:
-        session.say("\n" + leading_words(rows[0]))
+        terminal.say("\n" + leading_words(rows[0]))

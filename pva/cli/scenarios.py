@@ -7,14 +7,14 @@ from pathlib import Path
 import click
 
 from pva.cli.first_run import announce
-from pva.cli.session import Session, shared_options
+from pva.cli.terminal import Terminal, shared_options
 
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option("--twin", is_flag=True, help="Print the resolved scenario only, as YAML.")
 @shared_options
-def show(session: Session, scenario: Path, twin: bool) -> None:
+def show(terminal: Terminal, scenario: Path, twin: bool) -> None:
     """Show a scenario with nothing implied: every default, source and assumption.
 
     With --out, writes NAME.resolved.yaml and NAME.show.json there.
@@ -23,13 +23,13 @@ def show(session: Session, scenario: Path, twin: bool) -> None:
 
     question = read_scenario(scenario)
     document = shown(question)
-    if session.out is not None:
-        _write_shown(session, question, document, scenario.stem)
+    if terminal.out is not None:
+        _write_shown(terminal, question, document, scenario.stem)
     if twin:
-        session.answer(question.twin_yaml().rstrip("\n"))
+        terminal.answer(question.twin_yaml().rstrip("\n"))
     else:
-        _tell_shown(session, question, document)
-    session.finish(document)
+        _tell_shown(terminal, question, document)
+    terminal.finish(document)
 
 
 def shown(question) -> dict:
@@ -61,44 +61,44 @@ def calibrated(resolved) -> list[dict]:
     return rows
 
 
-def _write_shown(session, question, document, stem):
+def _write_shown(terminal, question, document, stem):
     from pva.files import write_text_atomic
     from pva.results.store import write_json
 
-    session.wrote(
-        write_text_atomic(session.out / f"{stem}.resolved.yaml", question.twin_yaml()),
-        write_json(session.out / f"{stem}.show.json", document))
+    terminal.wrote(
+        write_text_atomic(terminal.out / f"{stem}.resolved.yaml", question.twin_yaml()),
+        write_json(terminal.out / f"{stem}.show.json", document))
 
 
-def _tell_shown(session, question, document):
-    session.say(question.twin_yaml())
-    session.say("PARAMETERS")
-    session.table(
+def _tell_shown(terminal, question, document):
+    terminal.say(question.twin_yaml())
+    terminal.say("PARAMETERS")
+    terminal.table(
         ["rate", "value", "what is not known", "years SD", "source", "remark"],
         [[p["name"], None if p["value"] is None else f"{p['value']:.4g}", p["doubt"],
           f"{p['years_sd']:.3g}" if p["years_sd"] else None,
           p["source_kind"] + (f": {p['source']}" if p["source"] else ""), p["note"]]
          for p in document["parameters"]])
     if document["calibrated"]:
-        session.say("\nCALIBRATED")
-        session.table(["site", "number", "value", "target"],
+        terminal.say("\nCALIBRATED")
+        terminal.table(["site", "number", "value", "target"],
                       [[c["site"], c["name"], f"{c['value']:.4g}", c["target"]]
                        for c in document["calibrated"]])
-    session.say("\nASSUMPTIONS")
+    terminal.say("\nASSUMPTIONS")
     for number, sentence in enumerate(document["assumptions"], 1):
-        session.say(f"{number:3}. {sentence}")
-    session.say()
+        terminal.say(f"{number:3}. {sentence}")
+    terminal.say()
     weak = sum(p["low_confidence"] for p in document["parameters"])
-    session.answer(f"{document['scenario']}: {len(document['parameters'])} parameters, {weak} of "
+    terminal.answer(f"{document['scenario']}: {len(document['parameters'])} parameters, {weak} of "
                    f"them assumed, calibrated or weakly founded; {len(document['assumptions'])} "
                    "assumptions.")
-    session.warnings(document["warnings"])
+    terminal.warnings(document["warnings"])
 
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
 @shared_options
-def matrix(session: Session, scenario: Path) -> None:
+def matrix(terminal: Terminal, scenario: Path) -> None:
     """Show the projection matrix and what follows from it.
 
     With --out, writes NAME.matrix.json there.
@@ -106,38 +106,38 @@ def matrix(session: Session, scenario: Path) -> None:
     from pva.scenario.scenario import read_scenario
 
     question = read_scenario(scenario)
-    announce(session)
+    announce(terminal)
     from pva.results.matrix_summary import matrix_summary
     from pva.results.store import write_json
 
-    summary = matrix_summary(question, seed=session.seed)
-    if session.out is not None:
-        session.wrote(write_json(session.out / f"{scenario.stem}.matrix.json", summary))
-    _tell_matrix(session, question, summary)
-    session.finish(summary)
+    summary = matrix_summary(question, seed=terminal.seed)
+    if terminal.out is not None:
+        terminal.wrote(write_json(terminal.out / f"{scenario.stem}.matrix.json", summary))
+    _tell_matrix(terminal, question, summary)
+    terminal.finish(summary)
 
 
-def _tell_matrix(session, question, summary):
+def _tell_matrix(terminal, question, summary):
     from pva.cli.runs import tell_leading
     from pva.cli.sentences import answer_of_matrix, before_the_answer, lives
 
-    for line in before_the_answer(summary, question, session.seed):
-        session.note(line)
-    session.answer(answer_of_matrix(summary))
+    for line in before_the_answer(summary, question, terminal.seed):
+        terminal.note(line)
+    terminal.answer(answer_of_matrix(summary))
     for line in lives(summary):
-        session.say(line)
+        terminal.say(line)
     stages = summary["stages"]
-    session.table(["to \\ from", *stages],
+    terminal.table(["to \\ from", *stages],
                   [[name, *(f"{x:.4g}" if x else "0" for x in row)]
                    for name, row in zip(stages, summary["matrix"], strict=True)],
                   title=f"Projection matrix, {summary['site']}, census {summary['census']}")
-    session.table(["stage", "stable share", "worth", "life left, years"], _by_stage(summary))
-    session.table(["rate", "elasticity"],
+    terminal.table(["stage", "stable share", "worth", "life left, years"], _by_stage(summary))
+    terminal.table(["rate", "elasticity"],
                   [[name, None if e is None else f"{e:.3f}"]
                    for name, e in _strongest(summary["rate_elasticities"])],
                   title="Per cent change of growth per per cent change of the rate")
-    tell_leading(session, question)
-    session.warnings(summary["warnings"])
+    tell_leading(terminal, question)
+    terminal.warnings(summary["warnings"])
 
 
 def _strongest(elasticities):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from pva.cli.session import Session, shared_options
+from pva.cli.terminal import Terminal, shared_options
 
 
 @click.command()
@@ -14,7 +14,7 @@ from pva.cli.session import Session, shared_options
 @click.option("--model", metavar="NAME", help="Survival model to report, named as in the table of "
                                               "models, in place of the best.")
 @shared_options
-def estimate(session: Session, study: Path, model: str | None) -> None:
+def estimate(terminal: Terminal, study: Path, model: str | None) -> None:
     """Estimate survival, growth, density and recruits from the field tables of a study.
 
     Writes estimates.yaml, estimates.nc, set_aside.csv, summary.json and figures into estimates/ of
@@ -22,18 +22,18 @@ def estimate(session: Session, study: Path, model: str | None) -> None:
     """
     from pva.cli.estimate_words import tell_estimate
 
-    summary = estimate_and_write(session, study, model=model)
-    tell_estimate(session, summary)
-    session.finish(summary)
+    summary = estimate_and_write(terminal, study, model=model)
+    tell_estimate(terminal, summary)
+    terminal.finish(summary)
 
 
-def estimate_and_write(session: Session, path: Path, *, model: str | None = None,
+def estimate_and_write(terminal: Terminal, path: Path, *, model: str | None = None,
                        account: bool = True) -> dict:
     """Estimate a study, write its estimates folder, and return the summary.
 
     Parameters
     ----------
-    session : Session
+    terminal : Terminal
     path : Path
         The study.
     model : str or None
@@ -50,37 +50,37 @@ def estimate_and_write(session: Session, path: Path, *, model: str | None = None
     records = read_records(study)
     if account:
         for line in account_lines(records.account):
-            session.say(line)
-        session.say()
-    announce(session, "estimate")
+            terminal.say(line)
+        terminal.say()
+    announce(terminal, "estimate")
     from pva.estimate import estimate as estimate_study
 
     found = estimate_study(study, records=records, model=model)
-    return write_all(session, found, records, estimates_folder(study.folder, session.out))
+    return write_all(terminal, found, records, estimates_folder(study.folder, terminal.out))
 
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
 @shared_options
-def report(session: Session, study: Path) -> None:
+def report(terminal: Terminal, study: Path) -> None:
     """Write report.html: one file, offline, with the answer first.
 
     The scenarios are those named under `report` in study.yaml. Results that are missing or out of
     date are computed first.
     """
-    page = report_and_write(session, study)
-    session.answer(f"Report: {page}")
-    session.finish({"report": str(page), "files": [str(f) for f in session.files]})
+    page = report_and_write(terminal, study)
+    terminal.answer(f"Report: {page}")
+    terminal.finish({"report": str(page), "files": [str(f) for f in terminal.files]})
 
 
-def report_and_write(session: Session, path: Path) -> Path:
+def report_and_write(terminal: Terminal, path: Path) -> Path:
     """Write the page of a study."""
     from pva.cli.report_material import collect
     from pva.field import read_study
     from pva.report.page import write_report
 
     study = read_study(path)
-    material = collect(session, study)
-    page = write_report((session.out or study.folder) / "report.html", **material)
-    session.wrote(page)
+    material = collect(terminal, study)
+    page = write_report((terminal.out or study.folder) / "report.html", **material)
+    terminal.wrote(page)
     return page

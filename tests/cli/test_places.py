@@ -76,12 +76,12 @@ def test_without_a_place_to_keep_code_the_engine_still_loads(monkeypatch):
 def test_long_lists_of_files_and_warnings_are_cut(capsys):
     from pathlib import Path
 
-    from pva.cli.session import Session, listed
+    from pva.cli.terminal import Terminal, listed
 
     few = [Path("a/1.csv"), Path("b/2.csv"), Path("a/1.csv")]
     assert [Path(x) for x in listed(few)] == few[:2]
     many = [Path(f"a/{i}.csv") for i in range(8)] + [Path("b/2.csv")]
     assert listed(many) == ["a/0.csv and 7 more beside it", "b/2.csv"]
-    Session("pva").warnings([f"w{i}" for i in range(8)])
+    Terminal("pva").warnings([f"w{i}" for i in range(8)])
     assert capsys.readouterr().err.splitlines()[-2:] == [
         "Warning: w5", "Warning: and 2 more; --json lists all."]

@@ -17,7 +17,7 @@ _MOST_SEED = 2**64 - 1
 
 
 @dataclass
-class Session:
+class Terminal:
     """One command being carried out.
 
     Parameters
@@ -121,19 +121,19 @@ _OPTIONS = (
 
 
 def shared_options(command: Callable) -> Callable:
-    """Give a command the options that all commands have; it gets a `Session` first."""
+    """Give a command the options that all commands have; it gets a `Terminal` first."""
 
     @functools.wraps(command)
     @click.pass_context
-    def with_session(ctx, out, as_json, seed, threads, quiet, **arguments):
+    def with_terminal(ctx, out, as_json, seed, threads, quiet, **arguments):
         said = " ".join(["pva", ctx.info_name, *_arguments(ctx)])
-        session = Session(said, out, as_json, quiet, seed, threads)
-        ctx.meta["pva.session"] = session
-        return command(session, **arguments)
+        terminal = Terminal(said, out, as_json, quiet, seed, threads)
+        ctx.meta["pva.terminal"] = terminal
+        return command(terminal, **arguments)
 
     for option in reversed(_OPTIONS):
-        with_session = option(with_session)
-    return with_session
+        with_terminal = option(with_terminal)
+    return with_terminal
 
 
 def _arguments(ctx: click.Context) -> list[str]:
