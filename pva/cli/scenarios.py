@@ -11,14 +11,23 @@ from pva.cli.terminal import Terminal, shared_options
 
 
 @click.command()
-@click.argument("scenario", type=click.Path(path_type=Path))
+@click.argument("scenario", type=click.Path(path_type=Path), required=False)
 @click.option("--twin", is_flag=True, help="Print the resolved scenario only, as YAML.")
+@click.option("--published", is_flag=True, help="List the published values a scenario may take by "
+                                                "`{published: KEY}`; needs no SCENARIO.")
 @shared_options
-def show(terminal: Terminal, scenario: Path, twin: bool) -> None:
+def show(terminal: Terminal, scenario: Path | None, twin: bool, published: bool) -> None:
     """Show a scenario with nothing implied: every default, source and assumption.
 
     With --out, writes NAME.resolved.yaml and NAME.show.json there.
     """
+    if published:
+        from pva.cli.published import tell_published
+
+        tell_published(terminal)
+        return
+    if scenario is None:
+        raise click.UsageError("Name a SCENARIO, or ask for --published.")
     from pva.scenario.scenario import read_scenario
 
     question = read_scenario(scenario)
