@@ -152,7 +152,8 @@ def _luck(resolved: Resolved) -> list[str]:
         when = f"in {', '.join(map(str, row.years))}" if row.years else (
             f"with chance {row.chance:g} a year")
         length = "a year" if row.length == 1 else f"{row.length} years"
-        found.append(f"A {row.name} comes {when} and lasts {length}.")
+        found.append(f"A bad year ({row.name}) comes {when}, lasts {length} and multiplies "
+                     f"{_multiplied(row)}; these numbers carry no source and no doubt.")
     effects = resolved.year_effects
     if isinstance(effects.between_rates, dict):
         found.append("Good and bad years of rates go together as the pairs written say; all others "
@@ -179,9 +180,27 @@ def _space(resolved: Resolved) -> list[str]:
     return found
 
 
+def _multiplied(row) -> str:
+    """What a bad year does to survival, recruits and hosts, in words."""
+    factors = sorted(set(row.survival.values()))
+    parts = []
+    if len(factors) == 1 and factors != [1.0]:
+        parts.append(f"survival by {factors[0]:g}")
+    elif len(factors) > 1:
+        stages = ", ".join(f"{s} {f:g}" for s, f in row.survival.items())
+        parts.append(f"survival by stage ({stages})")
+    parts += [f"{words} by {factor:g}" for words, factor in (
+        ("recruitment", row.recruitment), ("host fish", row.hosts)) if factor != 1]
+    return " and ".join(parts) or "nothing"
+
+
 def _releasing(resolved: Resolved) -> list[str]:
     found = []
     for row in resolved.releases:
+        if row.delivered_sd and any(row.numbers.values()):
+            found.append(f"Of the planned animals ({row.name}) {100 * row.delivered_mean:g} % are "
+                         f"delivered on average, with an SD of {100 * row.delivered_sd:g} % "
+                         "between years.")
         if row.first_year_survival is None and any(row.numbers.values()):
             found.append(f"Released animals ({row.name}) survive their first year like resident "
                          f"{row.stage} animals; they rarely do, so success is overstated.")

@@ -217,3 +217,27 @@ def test_a_spread_of_years_beside_an_estimate_keeps_its_doubt_and_covariance(tmp
     assert mean == pytest.approx(0.93, abs=1e-4)
     assert float(sd_over_years(rate.link.mean, rate.link.year_sd)) == pytest.approx(0.03, abs=1e-9)
     assert str(rate.source) == "measured: recaptures; spread of years as written here"
+
+
+def test_assumptions_name_what_bad_years_and_deliveries_do():
+    written = {
+        "title": "x", "years": {"first": 2000, "last": 2010}, "census": "before breeding",
+        "stages": [{"name": "young"}, {"name": "adult", "breeds": True}],
+        "survival": {"young": 0.6, "adult": 0.9}, "growth": {"young": 0.5},
+        "recruitment": {"per_adult": 0.4}, "start": {"adult": 10},
+        "releases": [{"name": "spring", "stage": "young", "number": 10, "first": 2001,
+                      "delivered": {"mean": 0.9, "sd": 0.1}}],
+        "bad_years": [{"name": "flood", "chance": 0.05, "survival": 0.8, "recruitment": 0.5},
+                      {"name": "spill", "years": [2003], "survival": {"adult": 0.2}}],
+        "quasi_extinction": {"adults_below": 1}, "runs": {"draws": 1, "replicates": 1},
+    }
+    told = Scenario.from_dict(written).assumptions()
+    for sentence in (
+        "A bad year (flood) comes with chance 0.05 a year, lasts a year and multiplies survival by "
+        "0.8 and recruitment by 0.5; these numbers carry no source and no doubt.",
+        "A bad year (spill) comes in 2003, lasts a year and multiplies survival by stage (young 1, "
+        "adult 0.2); these numbers carry no source and no doubt.",
+        "Of the planned animals (spring) 90 % are delivered on average, with an SD of 10 % between "
+        "years.",
+    ):
+        assert sentence in told
