@@ -8,7 +8,7 @@ beside it in ``estimates.nc``.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -109,10 +109,6 @@ class Estimates:
     def keys(self) -> tuple[str, ...]:
         """Every key a scenario may name, abundances as ``abundance/SITE``."""
         return (*self.rates, *(f"abundance/{site}" for site in self.abundance))
-
-    def with_notes(self, *notes: str) -> Estimates:
-        """The same estimates with more notes."""
-        return replace(self, notes=(*self.notes, *notes))
 
 
 def estimate_from_link(key: str, link: Link, **more) -> Estimate:

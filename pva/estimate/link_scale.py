@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, logit
+from scipy.special import expit
 
 # trapezoidal rule over a normal density: converges faster than any power of the step for integrands
 # as smooth as a logistic curve
@@ -85,8 +85,3 @@ def natural(link: Link) -> dict:
         "interval": (float(low), float(high)),
         "year_sd": float(sd_over_years(link.mean, link.year_sd)),
     }
-
-
-def logit_of(probability: float) -> float:
-    """Logit, finite at 0 and 1 (cut at 1e-9)."""
-    return float(logit(np.clip(probability, 1e-9, 1 - 1e-9)))

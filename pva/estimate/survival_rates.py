@@ -18,7 +18,7 @@ from pva.estimate.contrasts import (
 )
 from pva.estimate.fit import profile_interval
 from pva.estimate.following import YEAR
-from pva.estimate.link_scale import Link, mean_over_years
+from pva.estimate.link_scale import mean_over_years
 from pva.estimate.survival import YEAR_TERM, Data, Fitted, fit_model
 from pva.estimate.tag_loss import TagRetention
 from pva.estimate.year_variance import FEWEST_YEARS, YearVariance, shared_years, year_variance
@@ -237,9 +237,3 @@ def _by_interval(base: Fitted, years, inflation: float) -> list[dict]:
             rows.append({"interval": label, "stage": stage, "value": float(expit(mean)),
                          "low": float(low), "high": float(high)})
     return rows
-
-
-def as_link(named: Joint, i: int, year_sd: float | None) -> Link:
-    """Link moments of one key."""
-    is_survival = named.keys[i].startswith("survival/")
-    return Link(float(named.mean[i]), float(named.se[i]), (year_sd or 0.0) if is_survival else 0.0)
