@@ -84,14 +84,15 @@ def compare(scenarios: Sequence[Scenario], *, seed: int | None = None,
     first = scenarios[0].resolved
     seed = seed_of(first, seed)
     runs = first.runs
-    results, doubtful = [], False
+    results, models = [], []
     for scenario in scenarios:
         resolved = with_runs(scenario.resolved, draws=runs.draws, replicates=runs.replicates)
         ready = prepare(resolved, seed=seed, threads=threads)
-        doubtful = doubtful or ready.doubtful
+        models.append(ready.model)
         results.append(outcomes(ready))
+    doubtful = any(m.doubtful for m in models)
     scramble = scramble_of_draw(runs.draws) if doubtful else np.zeros(runs.draws, int)
-    independent = runs.draws * (1 if doubtful else runs.replicates)
+    independent = min(m.independent_runs(runs.replicates) for m in models)
     titles = _distinct([s.resolved.title for s in scenarios])
     rows = {
         title: tuple(difference(n, results[0][n], result[n], scramble)

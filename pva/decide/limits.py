@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pva.decide.outcomes import goals_met, prepare
+from pva.decide.outcomes import Ready, goals_met, prepare
 from pva.decide.rows import StockedRows
 from pva.lifehistory.rates import Rate
 from pva.model.matrix import best, calibration_of
@@ -15,8 +15,7 @@ from pva.scenario.resolved import Limits, Resolved
 _AHEAD = 0.01  # a gain in chance smaller than this is no gain
 
 
-def find_limit(resolved: Resolved, wanted: float, rows: StockedRows, *, seed: int,
-               threads: int | None, best_number: float, best_chance: float):
+def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chance: float):
     """The limit whose lifting raises the best chance most.
 
     Returns
@@ -24,15 +23,14 @@ def find_limit(resolved: Resolved, wanted: float, rows: StockedRows, *, seed: in
     tuple of (str or None, tuple of (str, float))
         The limit that binds (None where no lifting helps), and the best chance with each lifted.
     """
-    replicates = max(2, resolved.runs.replicates // 4)
+    replicates = max(2, ready.resolved.runs.replicates // 4)
     numbers = sorted({best_number, rows.most / 4, rows.most})
     chances = []
-    for name, lifted in _lifts(resolved).items():
-        ready = prepare(lifted, seed=seed, threads=threads)
+    for name, resolved in _lifts(ready.resolved).items():
+        lifted = prepare(resolved, seed=ready.seed, threads=ready.threads)
         chances.append((name, max(
-            float(goals_met(ready.with_releases(rows.planned(n)), replicates=replicates).mean())
+            float(goals_met(lifted.with_releases(rows.planned(n)), replicates=replicates).mean())
             for n in numbers)))
-    ready = prepare(resolved, seed=seed, threads=threads)
     more = ready.with_releases(rows.planned(10 * rows.most))
     chances.append(("number stocked", float(goals_met(more, replicates=replicates).mean())))
     name, chance = max(chances, key=lambda c: c[1])

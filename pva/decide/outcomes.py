@@ -25,17 +25,6 @@ class Ready:
     seed: int
     threads: int | None
 
-    @property
-    def doubtful(self) -> bool:
-        """Whether parameter draws differ."""
-        return self.model.doubtful
-
-    @property
-    def certain(self) -> bool:
-        """Whether nothing is left to chance: every replicate is the same."""
-        chance = self.resolved.chance
-        return not (self.doubtful or chance.years or chance.individuals)
-
     def with_releases(self, numbers: np.ndarray) -> Ready:
         """The same with other planned numbers, shape (row, year)."""
         releases = self.model.plan.releases._replace(release_number=np.ascontiguousarray(numbers))

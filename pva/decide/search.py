@@ -307,8 +307,8 @@ def _share_crossing(looks, ladder, share):
 def _not_reached(looks, ladder, unknown):
     for n in (ladder[-1], max(ladder, key=lambda n: looks.points[n].chance)):
         looks.full(n)
-    best = looks.best()
     draw_low, draw_high = _between_draws(looks, ladder) if unknown else (None, None)
+    best = looks.best()
     reachable = None if best.high >= looks.wanted else False
-    return Found(reachable, None, None, None, draw_low, draw_high, None, looks.best(), None,
+    return Found(reachable, None, None, None, draw_low, draw_high, None, best, None,
                  looks.curve())

@@ -115,12 +115,11 @@ def stock(scenario: Scenario, *, chance_wanted: float | None = None, seed: int |
     rows = StockedRows.of(resolved)
     look = Looker(ready, rows)
     monotone = more_is_better(resolved)
-    found = search(look, rows.most, wanted, monotone=monotone, unknown=ready.doubtful,
+    found = search(look, rows.most, wanted, monotone=monotone, unknown=ready.model.doubtful,
                    replicates=resolved.runs.replicates, progress=progress)
     limit, lifted = None, ()
     if found.number is None:
-        limit, lifted = find_limit(resolved, wanted, rows, seed=seed, threads=threads,
-                                   best_number=found.best.number,
+        limit, lifted = find_limit(ready, rows, best_number=found.best.number,
                                    best_chance=found.best.chance)
     return _answer(scenario, ready, rows, wanted, found, monotone, limit, lifted)
 
@@ -136,7 +135,7 @@ class Looker:
         ready = self._ready.with_releases(self._rows.planned(number))
         by_draw = goals_met(ready, replicates=replicates).sum(axis=1)
         doubt = chance_with_doubt(by_draw, replicates=replicates, scramble=self._scramble,
-                                  unknown=ready.doubtful, certain=ready.certain)
+                                  unknown=ready.model.doubtful, certain=ready.model.certain)
         return Point(number, doubt.chance, doubt.low, doubt.high, by_draw / replicates, replicates)
 
 
@@ -179,7 +178,7 @@ def _answer(scenario, ready, rows, wanted, found, monotone, limit, lifted) -> St
     return StockAnswer(
         title=resolved.title, digest=scenario.digest, seed=ready.seed, draws=resolved.runs.draws,
         replicates=resolved.runs.replicates,
-        independent_runs=resolved.runs.draws * (1 if ready.doubtful else resolved.runs.replicates),
+        independent_runs=ready.model.independent_runs(resolved.runs.replicates),
         releases=rows.names, release_years=rows.years,
         goals=tuple(g.name for g in resolved.goals), most=rows.most, chance_wanted=wanted,
         reachable=found.reachable, number=number, low=found.low, high=found.high,

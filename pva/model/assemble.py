@@ -41,6 +41,16 @@ class Model:
         """Whether parameter draws differ: some rate is uncertain and `unknown` is on."""
         return bool(self.drawn) and len(self.draws.start) > 1
 
+    @property
+    def certain(self) -> bool:
+        """Whether nothing is left to chance: every replicate is the same."""
+        years, individuals = self.plan.switches[:2]
+        return not (self.doubtful or years or individuals)
+
+    def independent_runs(self, replicates: int) -> int:
+        """Runs that count one by one: replicates of one draw share its rates where draws differ."""
+        return len(self.draws.start) * (1 if self.doubtful else replicates)
+
 
 def assemble(resolved: Resolved, *, seed: int) -> Model:
     """Build the record of plain arrays.

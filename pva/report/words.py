@@ -34,7 +34,7 @@ def percent(value, total: int | None = None) -> str:
     """A chance in percent."""
     if not known(value):
         return NOTHING
-    return "100 %" if value == 1 and not total else chance_words(float(value), total)
+    return chance_words(float(value), total)
 
 
 def percent_range(low, high) -> str:

@@ -165,10 +165,8 @@ def _goals(data, resolved, model, fold):
 
 
 def _doubt(model, fold, by_draw):
-    chance = fold.resolved.chance
-    certain = not (model.doubtful or chance.years or chance.individuals)
     return chance_with_doubt(by_draw, replicates=fold.resolved.runs.replicates,
-                             scramble=fold.scramble, unknown=model.doubtful, certain=certain)
+                             scramble=fold.scramble, unknown=model.doubtful, certain=model.certain)
 
 
 def _number(value):
@@ -216,9 +214,7 @@ def _record(scenario, resolved, model, seed):
         "seed": str(seed),
         "draws": resolved.runs.draws,
         "replicates": resolved.runs.replicates,
-        # replicates of one draw share its rates: where draws differ, each draw counts once
-        "independent_runs": resolved.runs.draws * (
-            1 if model.doubtful else resolved.runs.replicates),
+        "independent_runs": model.independent_runs(resolved.runs.replicates),
         "random_numbers": SCHEME,
         "versions": json.dumps({"pva": version("pva")} | {p: version(p) for p in PACKAGES}),
         "warnings": json.dumps([*scenario.warnings, *model.warnings]),

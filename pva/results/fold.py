@@ -64,6 +64,12 @@ class Counts:
         return result
 
 
+def outcomes_of(tallies: np.ndarray, places: Places, resolved: Resolved) -> np.ndarray:
+    """Adults in the last year and whether each goal is met, shape (outcome, replicate)."""
+    goals = [judge(g, tallies, places, resolved) for g in resolved.goals]
+    return np.array([measure("adults", tallies, places)[:, -1], *goals], dtype=float)
+
+
 class Fold:
     """Everything kept of a run.
 
@@ -72,10 +78,12 @@ class Fold:
     resolved : Resolved
     places : Places
     keep : int
-        Trajectories of adults kept for pictures (the first replicate of as many draws).
+        Trajectories of adults kept for pictures, those of the first replicates.
+    paired : int
+        Replicates of every draw whose outcomes are kept, for pairs in the same environment.
     """
 
-    def __init__(self, resolved: Resolved, places: Places, *, keep: int = 0):
+    def __init__(self, resolved: Resolved, places: Places, *, keep: int = 0, paired: int = 0):
         draws, years, sites = resolved.runs.draws, len(resolved.years), len(resolved.sites)
         self.resolved, self.places, self._keep = resolved, places, keep
         self.scramble = scramble_of_draw(draws)
@@ -99,6 +107,8 @@ class Fold:
         self.replicates = 0
         self.kept: list[np.ndarray] = []
         self.collected = np.zeros((sites, years))
+        self.paired = paired
+        self.outcomes: list[np.ndarray] = []  # (outcome, replicate), in order
 
     def add(self, block: Block) -> None:
         """Fold one block in."""
@@ -119,6 +129,10 @@ class Fold:
             self.stage_sum = np.zeros_like(block.stage_sum)
         self.stage_sum += block.stage_sum
         self.replicates += len(tallies)
+        replicate = np.arange(block.first, block.first + len(tallies)) % resolved.runs.replicates
+        first_ones = replicate < self.paired
+        if first_ones.any():
+            self.outcomes.append(outcomes_of(tallies[first_ones], self.places, resolved))
         if len(self.kept) < self._keep:
             self.kept.extend(adults[:self._keep - len(self.kept)])
 

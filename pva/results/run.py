@@ -13,10 +13,9 @@ from pva.engine.run import simulate
 from pva.model.assemble import Model, assemble
 from pva.model.events import site_areas
 from pva.results.dataset import to_dataset
-from pva.results.fold import Fold
-from pva.results.goals import judge
+from pva.results.fold import Fold, outcomes_of
 from pva.results.growth import long_run, simulated_growth
-from pva.results.measures import Places, measure
+from pva.results.measures import Places
 from pva.results.variance import MOST_REPLICATES, variance_parts
 from pva.scenario.resolved import Resolved
 from pva.scenario.scenario import Scenario
@@ -45,16 +44,18 @@ def seed_of(resolved: Resolved, seed: int | None) -> int:
 
 
 def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
-             threads: int | None = None, keep: int = 0,
+             threads: int | None = None, keep: int = 0, paired: int = 0,
              progress: Progress | None = None) -> Fold:
     """Simulate and fold, without the matrix analysis and variance shares.
 
     Parameters
     ----------
+    keep, paired : int
+        As in `Fold`.
     progress : callable or None
         Called with replicates done and in all.
     """
-    fold = Fold(resolved, places, keep=keep)
+    fold = Fold(resolved, places, keep=keep, paired=paired)
     total = resolved.runs.draws * resolved.runs.replicates
     for block in simulate(model.plan, model.draws, seed=seed,
                           replicates=resolved.runs.replicates, threads=threads):
@@ -101,29 +102,36 @@ def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = No
     model = assemble(resolved, seed=seed)
     companion = long_run(resolved)
     places = places_of(resolved, companion.analysis.generation_time_years)
+    paired = paired_replicates(resolved)
     fold = fold_run(resolved, model, places, seed=seed, threads=threads,
-                    keep=resolved.runs.keep_trajectories, progress=progress)
+                    keep=resolved.runs.keep_trajectories, paired=paired, progress=progress)
     return to_dataset(scenario, resolved, model, fold, seed=seed, companion=companion,
                       stochastic=simulated_growth(resolved, seed=seed),
-                      shares=variance_shares(resolved, model, places, seed=seed, threads=threads))
+                      shares=variance_shares(fold, model, seed=seed, threads=threads))
 
 
-def variance_shares(resolved: Resolved, model: Model, places: Places, *, seed: int,
+def paired_replicates(resolved: Resolved) -> int:
+    """Replicates of every draw that are run in pairs, at most about `MOST_REPLICATES` in all."""
+    return min(resolved.runs.replicates, max(2, MOST_REPLICATES // resolved.runs.draws))
+
+
+def variance_shares(fold: Fold, model: Model, *, seed: int,
                     threads: int | None = None) -> dict[str, dict]:
     """Shares of variance of adults in the last year and of every goal, by outcome name.
 
-    Uses at most about `MOST_REPLICATES` pairs of replicates.
+    The run itself is the first member of every pair; the second is simulated here.
+
+    Parameters
+    ----------
+    fold : Fold
+        Of the run, with `paired` replicates kept.
     """
-    draws = resolved.runs.draws
-    replicates = min(resolved.runs.replicates, max(2, MOST_REPLICATES // draws))
-    members = []
-    for other in (False, True):
-        outcomes = [[] for _ in range(1 + len(resolved.goals))]
-        for block in simulate(model.plan, model.draws, seed=seed, replicates=replicates,
-                              threads=threads, other_individuals=other):
-            outcomes[0].append(measure("adults", block.tallies, places)[:, -1])
-            for i, goal in enumerate(resolved.goals):
-                outcomes[i + 1].append(judge(goal, block.tallies, places, resolved).astype(float))
-        members.append([np.concatenate(o).reshape(draws, replicates) for o in outcomes])
+    resolved = fold.resolved
+    second = [outcomes_of(block.tallies, fold.places, resolved)
+              for block in simulate(model.plan, model.draws, seed=seed, replicates=fold.paired,
+                                    threads=threads, other_individuals=True)]
+    shape = (-1, resolved.runs.draws, fold.paired)
+    pairs = zip(*(np.concatenate(parts, axis=1).reshape(shape)
+                  for parts in (fold.outcomes, second)), strict=True)
     names = ["adults in the last year", *(g.name for g in resolved.goals)]
-    return {name: variance_parts(a, b) for name, a, b in zip(names, *members, strict=True)}
+    return {name: variance_parts(a, b) for name, (a, b) in zip(names, pairs, strict=True)}
