@@ -10,8 +10,9 @@ from scipy.special import expit
 from scipy.stats import chi2
 
 from pva.estimate.likelihood import Histories, loglik_and_gradient
+from pva.estimate.likelihood_joint import joint_loglik_and_gradient
 
-KINDS = ("survival", "release", "event", "detection", "shell")
+KINDS = ("survival", "release", "event", "detection", "shell", "staying")
 AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
 RANK_TOLERANCE = 2e-6
 NEW_PARAMETER = 0.05  # variance (logit) first taken for a parameter that a like model lacks
@@ -26,6 +27,8 @@ class Design:
     Parameters
     ----------
     survival, release, event, detection, shell : float array (row, parameter of that kind)
+    staying : float array (1, 1) or empty
+        One row where animals may leave the site for good.
     names : tuple of str
         Names of the parameters, in that order of kinds.
     """
@@ -35,6 +38,7 @@ class Design:
     release: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     event: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     shell: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    staying: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     names: tuple[str, ...] = ()
 
     @property
@@ -120,16 +124,18 @@ class Fit:
 def objective(histories: Histories, design: Design, pull: np.ndarray):
     """Minus log likelihood (with pull) and gradient, as a function of the parameters."""
     slices = design.slices
+    # shells found away from the site, or in the step of death only, need the wider likelihood
+    wider = design.staying.size > 0 or np.isinf(histories.shell_loss)
+    likelihood = joint_loglik_and_gradient if wider else loglik_and_gradient
+    kinds = KINDS if wider else KINDS[:-1]
 
     def negative(beta):
         rates = design.rates(beta)
-        loglik, *parts = loglik_and_gradient(
-            histories, *(rates[kind] for kind in KINDS)
-        )
+        loglik, *parts = likelihood(histories, *(rates[kind] for kind in kinds))
         if not np.isfinite(loglik):
             return 1e10, np.zeros_like(beta)
         gradient = np.empty_like(beta)
-        for kind, part in zip(KINDS, parts, strict=True):
+        for kind, part in zip(kinds, parts, strict=True):
             on_logit = part * rates[kind] * (1 - rates[kind])
             gradient[slices[kind]] = getattr(design, kind).T @ on_logit
         return -loglik + 0.5 * pull @ beta**2, -gradient + pull * beta
@@ -194,7 +200,7 @@ def _standard_starts(design: Design):
         beta = np.zeros(design.size)
         where = design.slices
         for kind, level in (("survival", survival), ("detection", detection), ("release", 1.0),
-                            ("event", 1.0), ("shell", -1.0)):
+                            ("event", 1.0), ("shell", -1.0), ("staying", 1.5)):
             matrix = getattr(design, kind)
             if matrix.size:
                 target = np.full(matrix.shape[0], level)

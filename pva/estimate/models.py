@@ -29,6 +29,8 @@ class Model:
         hold ``length within method``: a slope for each.
     release_separate : bool
         Whether survival after release is its own number; `release` says by what it differs.
+    leaving : bool
+        Whether animals may leave the site for good; told from dying by shells found anywhere.
     """
 
     survival: tuple[str, ...] = ()
@@ -36,6 +38,7 @@ class Model:
     release: tuple[str, ...] = ()
     release_separate: bool = False
     shell: tuple[str, ...] = ()
+    leaving: bool = False
 
     @property
     def name(self) -> str:
@@ -44,6 +47,8 @@ class Model:
         if self.release_separate:
             parts.append(_words("release survival", self.release))
         parts.append(_words("detection", self.detection))
+        if self.leaving:
+            parts.append("staying constant")
         return ", ".join(parts)
 
     def with_survival(self, *survival: str) -> Model:
@@ -103,6 +108,8 @@ def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
     }
     names = tuple(f"{kind}: {name}" for kind, (_, _, names) in parts.items() for name in names)
     matrices = {kind: matrix for kind, (matrix, _, _) in parts.items()}
+    if model.leaving:
+        matrices["staying"], names = np.ones((1, 1)), (*names, "staying: level")
     return Laid(Design(**matrices, names=names), {k: rows for k, (_, rows, _) in parts.items()})
 
 
