@@ -165,7 +165,7 @@ def more_is_better(resolved: Resolved) -> bool:
         return False  # young crowd out adults, or adults their own young
     if any(h.immunity_most > 0 for s in resolved.sites for h in s.recruitment.hosts):
         return False
-    if any(r.until is not None or r.from_site is not None for r in resolved.releases):
+    if any(r.until or r.repeat or r.from_site is not None for r in resolved.releases):
         return False
     return all(not g.at_most and g.measure in _GAINS
                and not (crowded and g.measure in _SHARED_SPACE) for g in resolved.goals)

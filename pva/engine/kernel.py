@@ -7,7 +7,7 @@ from pva.engine.compiled import entry, inner
 from pva.engine.environment import year_disasters, year_rates
 from pva.engine.lanes import add, copy
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live
-from pva.engine.stocking import collect, release, stop_rules
+from pva.engine.stocking import collect, judge_rules, release
 from pva.model import record as r
 
 
@@ -31,7 +31,7 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
     _begin(draws, work)
     for year in range(plan.switches[3] + 1):
         _count(plan.life, draws, work, tallies[year], stage_sum[year])
-        stop_rules(plan.until, work.streak, work.stopped, tallies, year)
+        judge_rules(plan.until, work, tallies, year)
         if year == plan.switches[3]:
             break
         tally = tallies[year + 1]

@@ -31,7 +31,8 @@ class Work(NamedTuple):
     bad_recruitment: np.ndarray  # (site, lane)
     bad_hosts: np.ndarray  # (site, lane)
     load: np.ndarray  # (site, host, lane) offered last year
-    streak: np.ndarray  # (rule, lane) years a stop rule has held
+    streak: np.ndarray  # (rule, lane) years a rule has held
+    ordered: np.ndarray  # (rule that repeats, model year, lane) 1 where animals come once more
     stopped: np.ndarray  # (row, lane) 1 where releases have ended
     chance: np.ndarray  # (lane,) scratch
     left: np.ndarray  # (lane,) scratch
@@ -67,6 +68,8 @@ def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.nda
         np.ones((sites, lanes)),
         np.zeros((sites, hosts, lanes)),
         np.zeros((len(plan.until.until_rule), lanes), dtype=np.int64),
+        np.zeros((int((plan.until.until_rule[:, 3] >= 0).sum()), plan.switches[3], lanes),
+                 dtype=np.int64),
         np.zeros((rows, lanes), dtype=np.int64),
         *scratch,
     )

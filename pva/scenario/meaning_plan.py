@@ -14,7 +14,13 @@ from pva.scenario.resolve_plan import release_names
 from pva.scenario.resolve_rates import has_law, nearest
 from pva.scenario.resolved import EACH_SITE, RIVER
 from pva.scenario.spec import ScenarioSpec
-from pva.scenario.spec_plan import CollectionSpec, GoalSpec, ReleaseSpec
+from pva.scenario.spec_plan import (
+    CollectionSpec,
+    GoalSpec,
+    ReleaseSpec,
+    RepeatSpec,
+    UntilSpec,
+)
 
 
 def check_plan(spec: ScenarioSpec, problems: Problems) -> None:
@@ -120,20 +126,48 @@ def _check_release(
     if row.delivered is not None:
         _check_delivered(row.delivered, (*path, "delivered"), problems)
     if row.until is not None:
-        check_goal_limit(spec, row.until.measure, row.until.at_least, (*path, "until", "at_least"),
-                         problems)
-        if row.until.measure == "heterozygosity":
-            problems.add((*path, "until", "measure"), "{key} is `heterozygosity`, which is only "
-                         "known when the run is over", "Choose another measure.",
-                         code="measure-not-watched")
-        else:
-            _check_measure(spec, row.until.measure, (*path, "until", "measure"), problems)
-        where = (*path, "until", "where")
-        if isinstance(row.until.where, int) or row.until.where == EACH_SITE:
-            problems.add(where, "{key} must be the river or sites summed",
-                         "Write `river`, a site, or a list of sites.", code="wrong-where")
-        else:
-            _check_where(row.until.where, sites, where, problems)
+        _check_watched(spec, row.until, "at_least", sites, (*path, "until"), problems)
+    if row.repeat is not None:
+        _check_watched(spec, row.repeat, "at_most", sites, (*path, "repeat"), problems)
+        _check_repeat_years(spec, row, (*path, "repeat", "last"), problems)
+
+
+def _check_watched(
+    spec: ScenarioSpec, rule: UntilSpec | RepeatSpec, limit: str, sites: list[str], path: tuple,
+    problems: Problems,
+) -> None:
+    """A rule that watches a yearly measure while the run goes on."""
+    check_goal_limit(spec, rule.measure, getattr(rule, limit), (*path, limit), problems)
+    if rule.measure == "heterozygosity":
+        problems.add((*path, "measure"), "{key} is `heterozygosity`, which is only "
+                     "known when the run is over", "Choose another measure.",
+                     code="measure-not-watched")
+    else:
+        _check_measure(spec, rule.measure, (*path, "measure"), problems)
+    where = (*path, "where")
+    if isinstance(rule.where, int) or rule.where == EACH_SITE:
+        problems.add(where, "{key} must be the river or sites summed",
+                     "Write `river`, a site, or a list of sites.", code="wrong-where")
+    else:
+        _check_where(rule.where, sites, where, problems)
+
+
+def _check_repeat_years(
+    spec: ScenarioSpec, row: ReleaseSpec, path: tuple, problems: Problems
+) -> None:
+    last = spec.years.last - 1 if row.repeat.last is None else row.repeat.last
+    if row.repeat.last is not None:
+        _check_year(spec, row.repeat.last, path, problems)
+    planned = row.number if isinstance(row.number, dict) else (row.last, row.first)
+    planned = max((y for y in planned if y is not None), default=last)
+    if last <= planned < spec.years.last - 1 or (row.repeat.last is not None and last <= planned):
+        problems.add(path, f"{{key}} is {last}, not after the last planned release in {planned}",
+                     "A release is repeated after its planned years: write a later year.",
+                     code="years-order")
+    elif last <= planned:
+        problems.add(path[:-1], f"{{key}}: the planned releases go on to {planned}, and no year is "
+                     "left in which they could be repeated",
+                     "Write an earlier last planned year, or remove `repeat`.", code="years-order")
 
 
 def _check_delivered(written: Any, path: tuple, problems: Problems) -> None:

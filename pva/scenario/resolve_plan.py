@@ -18,6 +18,7 @@ from pva.scenario.resolved import (
     Movement,
     QuasiExtinction,
     Release,
+    Repeat,
     Runs,
     Site,
     Solve,
@@ -85,7 +86,7 @@ def _release(row: ReleaseSpec, name: str, place: str, index: int, known: set, re
         survival = reader.rate(written, kind=PROBABILITY, key=key,
                                path=("releases", index, "first_year_survival"))
         times = shared if row.times_survival is None else row.times_survival
-    until = row.until
+    until, again, last = row.until, row.repeat, reader.years[1]
     return Release(
         name, place, row.stage, numbers_by_year(row), age=row.age or 1, source=row.source,
         from_site=row.source if row.source in known else None, age_written=row.age is not None,
@@ -96,6 +97,9 @@ def _release(row: ReleaseSpec, name: str, place: str, index: int, known: set, re
         mothers_per_1000=row.mothers_per_1000,
         until=None if until is None else Until(until.measure, until.at_least, where_of(until.where),
                                                until.running),
+        repeat=None if again is None else Repeat(
+            again.measure, again.at_most, last - 1 if again.last is None else again.last,
+            where_of(again.where), again.running),
     )
 
 

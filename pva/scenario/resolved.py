@@ -183,6 +183,21 @@ class Until:
 
 
 @dataclass(frozen=True)
+class Repeat:
+    """Repeats a release after its planned years, through `last`.
+
+    Animals are ordered at each census at which `measure` has been at most `at_most` for `running`
+    years, and released `order_lead` years later.
+    """
+
+    measure: str
+    at_most: float
+    last: int
+    where: str | tuple[str, ...] = RIVER
+    running: int = 1
+
+
+@dataclass(frozen=True)
 class Release:
     """One row of releases; `numbers` maps year -> planned number.
 
@@ -207,6 +222,12 @@ class Release:
     cost_each: float = 0.0
     mothers_per_1000: float = 0.0
     until: Until | None = None
+    repeat: Repeat | None = None
+
+    @property
+    def last_planned(self) -> int:
+        """Last year with a planned number."""
+        return max(self.numbers)
 
 
 @dataclass(frozen=True)

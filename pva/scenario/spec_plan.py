@@ -114,6 +114,18 @@ class UntilSpec(Block):
     running: Whole = key("Years running.", form="whole number", default=1, low=1)
 
 
+class RepeatSpec(Block):
+    """When a release is repeated after its planned years."""
+
+    measure: Measure = key("Yearly measure that is watched.", form="measure", required=True)
+    at_most: Number = key("Value at or below which animals are ordered again.", form="number",
+                          required=True)
+    where: Where = key("River, or sites summed.", form="river or [site]", default="river")
+    running: Whole = key("Years running.", form="whole number", default=1, low=1)
+    last: Whole | None = key("Last year of release.", form="year",
+                             default_words="the year before the last")
+
+
 def _is_table(value: Any) -> str:
     return "‹mapping›" if isinstance(value, dict) else "‹number›"
 
@@ -163,6 +175,11 @@ class ReleaseSpec(Block):
     until: UntilSpec | None = key(
         "Stops the release after the census at which a measure holds.",
         form="{measure, at_least, where, running}", default_words="never",
+    )
+    repeat: RepeatSpec | None = key(
+        "Repeats the number of the last planned year in later years: ordered at a census at which "
+        "the measure is low, released `order_lead` years after it.",
+        form="{measure, at_most, where, running, last}", default_words="never",
     )
 
 

@@ -201,6 +201,12 @@ def _releasing(resolved: Resolved) -> list[str]:
             found.append(f"Of the planned animals ({row.name}) {100 * row.delivered_mean:g} % are "
                          f"delivered on average, with an SD of {100 * row.delivered_sd:g} % "
                          "between years.")
+        if row.repeat is not None:
+            watched = row.repeat.measure.replace("_", " ")
+            found.append(f"Animals ({row.name}) are ordered again at every census at which "
+                         f"{watched} are at most {row.repeat.at_most:g}, "
+                         f"through {row.repeat.last}: the money and the animals must be there. "
+                         "Planned totals and the order sheet leave them out.")
         if row.first_year_survival is None and any(row.numbers.values()):
             found.append(f"Released animals ({row.name}) survive their first year like resident "
                          f"{row.stage} animals; they rarely do, so success is overstated.")

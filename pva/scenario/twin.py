@@ -300,7 +300,7 @@ def _density(host: HostDensity, ending: str) -> dict[str, Any]:
 
 def _release(row: Release) -> dict[str, Any]:
     survival = row.first_year_survival
-    until = row.until
+    until, again = row.until, row.repeat
     written = {
         "name": row.name, "site": row.site, "stage": row.stage,
         "age": row.age if row.age_written else None, "source": row.source,
@@ -312,6 +312,9 @@ def _release(row: Release) -> dict[str, Any]:
         "cost_each": row.cost_each, "mothers_per_1000": row.mothers_per_1000,
         "until": until and {"measure": until.measure, "at_least": until.at_least,
                             "where": _where(until.where), "running": until.running},
+        "repeat": again and {"measure": again.measure, "at_most": again.at_most,
+                             "where": _where(again.where), "running": again.running,
+                             "last": again.last},
     }
     return {k: v for k, v in written.items() if v is not None}
 
