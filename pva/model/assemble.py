@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, is_dataclass
 import numpy as np
 
 from pva.lifehistory.rates import Rate
-from pva.lifehistory.year_effects import mix, rate_correlation, site_correlation
+from pva.lifehistory.year_effects import mix, rate_correlation, site_factors
 from pva.model import events, recruit_arrays
 from pva.model.addresses import address_array
 from pva.model.analysis import stable_stages
@@ -227,9 +227,10 @@ def _year_effects(resolved, slots):
     effects = list(dict.fromkeys(e for e, _ in pairs))
     sites = [s.name for s in resolved.sites]
     effects_of = resolved.year_effects
-    mixing = mix(effects, sites, rate_correlation(effects, effects_of.between_rates),
-                 site_correlation([s.river_km for s in resolved.sites], effects_of.between_sites,
-                                  effects_of.distance_km))
+    places = site_factors(sites, river_km=[s.river_km for s in resolved.sites],
+                          between_sites=effects_of.between_sites,
+                          distance_km=effects_of.distance_km)
+    mixing = mix(effects, rate_correlation(effects, effects_of.between_rates), places)
     used = sorted({cell for pair in pairs for cell, _ in mixing.pairs[pair]})
     new = {cell: i for i, cell in enumerate(used)}
     weights = [mixing.pairs[pair] for pair in pairs]
