@@ -137,16 +137,6 @@ def followed_words(row: dict, parameter: dict, *, goals: bool) -> str:
             f"{outcome} follows it most and {way} with it (rank correlation {pull:+.2f}).")
 
 
-def survey_goal_words(goal: dict) -> str:
-    """What a survey goal says; it is judged on the estimate, not on the runs."""
-    name = f"Survey goal \"{goal['name']}\" ({goal['estimate']})"
-    if goal["lower_limit"] is None:
-        return (f"{name}: cannot be told, because the estimate states no doubt or its file is not "
-                "named.")
-    return (f"{name}: {goal['verdict']}; the lower {100 * goal['confidence']:g} % confidence limit "
-            f"is {goal['lower_limit']:.3g}, wanted at least {goal['at_least']:g}.")
-
-
 def answer_of_stock(summary: dict) -> str:
     """One sentence: the number to stock and its doubt, or why there is none."""
     total = summary["independent_runs"]

@@ -3,7 +3,7 @@
 import pytest
 
 from pva.cli import sentences
-from pva.results.wording import heard_words
+from pva.results.wording import heard_words, survey_goal_words
 
 RUN = {
     "draws": 200, "replicates": 50, "independent_runs": 200, "years": [2026, 2056], "seed": 41,
@@ -249,9 +249,9 @@ def test_an_sd_between_years_of_0_shows_how_far_it_may_go():
 def test_survey_goals_are_told_apart_from_the_runs():
     goal = {"name": "density shown", "estimate": "density/Tallow Bend", "confidence": 0.9,
             "lower_limit": 0.5731, "at_least": 0.4, "verdict": "met"}
-    assert sentences.survey_goal_words(goal) == (
+    assert survey_goal_words(goal) == (
         'Survey goal "density shown" (density/Tallow Bend): met; the lower 90 % confidence limit '
         "is 0.573, wanted at least 0.4.")
-    assert sentences.survey_goal_words(goal | {"lower_limit": None}) == (
+    assert survey_goal_words(goal | {"lower_limit": None}) == (
         'Survey goal "density shown" (density/Tallow Bend): cannot be told, because the estimate '
         "states no doubt or its file is not named.")

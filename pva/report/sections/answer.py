@@ -21,7 +21,14 @@ from pva.report.words import (
     tenths,
     whole,
 )
-from pva.results.wording import BIND_WORDS, LIFT_WORDS, animals_up, rate_prose, rough
+from pva.results.wording import (
+    BIND_WORDS,
+    LIFT_WORDS,
+    animals_up,
+    rate_prose,
+    rough,
+    survey_goal_words,
+)
 
 LIMITS = {
     "hosts": "more fish, or fish that can get there, would raise the chance most",
@@ -43,6 +50,7 @@ def section(material: Material) -> Section:
     blocks += _picture(material)
     if material.main is not None:
         blocks.append(_verdicts(material))
+        blocks += _surveys(material.main.summary["survey_goals"])
     blocks += _matters(material)
     changes = changes_of(material)
     if changes:
@@ -184,6 +192,14 @@ def _verdicts(material):
     return table(f"The plan as written: {plan_words(resolved)}; wanted: "
                  f"{percent(resolved.chance_wanted)}",
                  ("Goal or risk", "Chance", "95 % interval", "Verdict"), rows, numbers=(1, 2))
+
+
+def _surveys(goals):
+    """What the surveys have shown so far; runs do not change it."""
+    if not goals:
+        return []
+    return [Text("", lead="What the surveys show so far."),
+            Points(tuple(survey_goal_words(g) for g in goals))]
 
 
 def _goal_named(name, words):
