@@ -122,11 +122,12 @@ def test_criterion_e_is_said_as_far_as_the_horizon_goes():
               "chance": 0.01, "met": False},
              {"category": "endangered", "within_years": 77, "threshold": 0.2, "chance": None,
               "met": None}]
-    assert red_list_words({"category": None, "rules": rules}) == [
-        "Red List criterion E, read from the chance of extinction: critically endangered (at "
-        "least 50 % within 46 years): not met; the horizon is too short to judge endangered. This "
-        "is no listing; that is for the assessors."]
-    assert red_list_words({"category": None, "rules": rules[1:]}) == []
+    found = {"category": None, "years_from": 2033, "rules": rules}
+    assert red_list_words(found) == [
+        "Red List criterion E, read from the chance of extinction, with years counted from 2033: "
+        "critically endangered (at least 50 % within 46 years): not met; the horizon is too short "
+        "to judge endangered. This is no listing; that is for the assessors."]
+    assert red_list_words(found | {"rules": rules[1:]}) == []
 
 
 def test_an_sd_between_years_of_0_says_what_it_cannot_tell():

@@ -211,8 +211,8 @@ def red_list_words(found: dict) -> list[str]:
                      for r in judged)
     short = [r["category"] for r in found["rules"] if r["chance"] is None]
     left = f"; the horizon is too short to judge {listed(short)}" if short else ""
-    return [f"Red List criterion E, read from the chance of extinction: {each}{left}. This is no "
-            "listing; that is for the assessors."]
+    return [f"Red List criterion E, read from the chance of extinction, with years counted from "
+            f"{found['years_from']}: {each}{left}. This is no listing; that is for the assessors."]
 
 
 def _kept_diversity(summary):
