@@ -10,7 +10,7 @@ from pva.errors import DataError, Problem
 from pva.field.account import LedgerTable, RowLedger
 from pva.field.form import nearest
 from pva.field.spec import UNIT_FACTORS, ColumnPart, ColumnSource, TableFile, targets
-from pva.files.tables import plain_name
+from pva.files.headers import plain_name
 
 BLANKS = {"", "-", "--", "–", "—", ".", "na", "n/a", "nan", "null"}
 NOT_A_LENGTH = {"nan", "null"}  # left behind by a program: a length was lost on the way
