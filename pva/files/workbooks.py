@@ -1,7 +1,8 @@
 """Sheets of an XLSX workbook as rows of text cells; dates come out as year-month-day.
 
-Sheets are streamed, never held as a whole, so that a large workbook costs little memory. Merged cells
-and formulas without a result are not told by the stream; they are looked up in the sheet's own XML.
+Sheets are streamed, never held as a whole, so that a large workbook costs little memory. Merged
+cells and formulas without a result are not told by the stream; they are looked up in the sheet's
+own XML.
 """
 
 from __future__ import annotations
