@@ -108,6 +108,13 @@ def event_contrast(fitted: Fitted, name: str) -> np.ndarray:
 def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1.0) -> Joint:
     """Rates of several contrasts and their covariance.
 
+def staying_contrast(fitted: Fitted) -> np.ndarray:
+    """Weights of the parameters in the logit chance of staying at the site for a year."""
+    out = np.zeros(len(fitted.laid.design.names))
+    out[fitted.laid.design.slices["staying"]] = 1.0
+    return out
+
+
     Parameters
     ----------
     fitted : Fitted

@@ -15,7 +15,8 @@ import numpy as np
 from pva.estimate.link_scale import Link, natural
 from pva.sources import Source
 
-PROBABILITIES = ("survival", "release", "bad_year", "growth", "detection", "tag_retention")
+PROBABILITIES = ("survival", "release", "bad_year", "growth", "detection", "tag_retention",
+                 "staying", "availability")
 POSITIVE = ("abundance", "density", "recruits_per_adult", "growth_curve")
 GROUPS = PROBABILITIES + POSITIVE
 

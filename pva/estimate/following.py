@@ -58,7 +58,8 @@ def day_numbers(dates) -> np.ndarray:
     return days.to_numpy(float)
 
 
-def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
+def follow(records: FieldRecords, *, by_tag_only: bool = False, outside=(),
+           shells_anywhere: bool = False) -> Following:
     """Build the steps of every marked animal.
 
     Parameters
@@ -67,6 +68,10 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
     by_tag_only : bool
         Leave out meetings of animals that had lost their tag and were told by another mark: with
         a known chance of keeping the tag, histories by tag alone are free of that loss.
+    outside : sequence of str
+        Sites searched only for animals that left: meetings there are left out of the histories.
+    shells_anywhere : bool
+        Shells found outside the sites count all the same.
 
     Returns
     -------
@@ -80,7 +85,12 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
         lost = met["animal"].notna() & met["tag"].isna() & met["status"].isin([ALIVE, REMOVED])
         notes["meetings of animals told by their second mark alone are left out"] = int(lost.sum())
         met = met[~lost]
-    seen = _sightings(met)
+    left = met["site"].isin(list(outside)) & met["animal"].notna()
+    if shells_anywhere:
+        left &= met["status"] != SHELL
+    notes["meetings outside the sites tell who left and are no part of the histories"] = int(
+        left.sum())
+    seen = _sightings(met[~left])
     rows: list[tuple] = []
     number = 0
     for animal, start in starts.items():
