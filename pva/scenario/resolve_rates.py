@@ -138,7 +138,7 @@ class RateReader:
 
     def _from_published(self, rate: Rate, spec: RateSpec, path: Sequence) -> Rate:
         try:
-            entry = catalogue.lookup(spec.published)
+            entry = catalogue.lookup(spec.published, place=path)
         except MeaningError as error:
             one = error.problems[0]
             self.problems.add(path, f"{{key}}: {one.what}", one.todo, code=one.code, why=one.why)

@@ -9,7 +9,6 @@ from pva.lifehistory import catalogue
 from pva.lifehistory.rates import Rate
 from pva.scenario.rates_used import every_rate
 from pva.scenario.resolved import AFTER, FEMALES, Calibration, Recruitment, Resolved
-from pva.sources import Source
 
 _WEAK_KINDS = ("assumed", "default", "given")
 
@@ -29,7 +28,7 @@ def parameters_of(resolved: Resolved) -> list[dict[str, Any]]:
 
 def _row(rate: Rate) -> dict[str, Any]:
     low, high = rate.interval or (None, None)
-    weak, note = _confidence(rate.source)
+    weak, note = _confidence(rate)
     return {
         "name": rate.key, "value": rate.value, "doubt": doubt_words(rate), "se": rate.se,
         "low": low, "high": high, "years_sd": rate.year_sd, "by_year": dict(rate.by_year),
@@ -48,7 +47,8 @@ def doubt_words(rate: Rate) -> str:
     return ""
 
 
-def _confidence(source: Source) -> tuple[bool, str]:
+def _confidence(rate: Rate) -> tuple[bool, str]:
+    source = rate.source
     if source.kind in _WEAK_KINDS:
         return True, {"given": "no source named", "default": "default of the package"}.get(
             source.kind, "assumed")
@@ -58,7 +58,10 @@ def _confidence(source: Source) -> tuple[bool, str]:
         entry = catalogue.lookup(source.text.partition(":")[0], allow_low=True)
     except MeaningError:
         return False, ""
-    return entry.confidence == "low", f"confidence {entry.confidence}"
+    note = f"confidence {entry.confidence}"
+    if (rate.value, rate.interval, rate.se) != (entry.value, entry.interval, entry.se):
+        note += f"; the catalogue says {entry.figure}"  # a number of one's own under its key
+    return entry.confidence == "low", note
 
 
 def _calibrated(resolved: Resolved) -> list[dict[str, Any]]:
