@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
+from pva.estimate.models import LUCK
 from pva.estimate.survival import YEAR_TERM, Fitted
 
 
@@ -66,6 +67,8 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
     for column in range(where.start, where.stop):
         name = names[column].removeprefix("survival: ")
         values = rows[:, column - where.start]
+        if name.startswith(LUCK + " "):
+            continue  # a mean year
         if name.startswith(YEAR_TERM + " "):
             out[column] = _year_weight(fitted, column - where.start, years)
             continue
@@ -105,15 +108,15 @@ def event_contrast(fitted: Fitted, name: str) -> np.ndarray:
     return out
 
 
-def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1.0) -> Joint:
-    """Rates of several contrasts and their covariance.
-
 def staying_contrast(fitted: Fitted) -> np.ndarray:
     """Weights of the parameters in the logit chance of staying at the site for a year."""
     out = np.zeros(len(fitted.laid.design.names))
     out[fitted.laid.design.slices["staying"]] = 1.0
     return out
 
+
+def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1.0) -> Joint:
+    """Rates of several contrasts and their covariance.
 
     Parameters
     ----------

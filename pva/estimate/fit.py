@@ -17,6 +17,7 @@ AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985
 RANK_TOLERANCE = 2e-6
 NEW_PARAMETER = 0.05  # variance (logit) first taken for a parameter that a like model lacks
 FLAT = 1e-3  # share of a flat direction in a combination beyond which it is not told
+HALVINGS = 5  # of a Newton step that does not help
 CONVERGED = 1e-6  # largest derivative of the log likelihood at the end
 
 
@@ -169,7 +170,7 @@ def fit(histories: Histories, design: Design, *, near: Fit | None = None, pull=N
                          options={"gtol": 1e-3, "maxiter": 500, "hess_inv0": inverse})
         if best is None or found.fun < best.fun - 1e-7:
             best = found
-    beta, information = _polish(negative, best.x)
+    beta, information = newton(negative, best.x)
     value, _ = negative(beta)
     stuck = _stuck(design, beta, information)
     covariance, told, vague, along = _invert(information, stuck)
@@ -208,8 +209,22 @@ def _standard_starts(design: Design):
         yield beta, np.eye(design.size)
 
 
-def _polish(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Newton steps with a rough second derivative, taken only where they help; the information."""
+def newton(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Newton steps with a rough second derivative, taken only where they help.
+
+    Parameters
+    ----------
+    negative : callable
+        As made by `objective`.
+    beta : float array (parameter)
+        Where to begin: near the end.
+
+    Returns
+    -------
+    beta : float array (parameter)
+    information : float array (parameter, parameter)
+        Second derivatives there.
+    """
     value, gradient = negative(beta)
     for _ in range(3):
         rough, moved = _one_sided(negative, beta, gradient), 0.0
@@ -218,8 +233,12 @@ def _polish(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
                 break
             step = np.linalg.lstsq(rough, gradient, rcond=RANK_TOLERANCE)[0]
             step *= min(1.0, 2.0 / max(np.abs(step).max(initial=0.0), 1e-12))
-            tried, tried_gradient = negative(beta - step)
-            if not tried < value + 1e-10:
+            for _ in range(HALVINGS):
+                tried, tried_gradient = negative(beta - step)
+                if tried < value + 1e-10:
+                    break
+                step = step / 2
+            else:
                 break
             moved = max(moved, float(np.abs(step).max(initial=0.0)))
             beta, value, gradient = beta - step, tried, tried_gradient

@@ -14,6 +14,7 @@ CONTINUOUS = {"length": ("length", 50.0, 10.0)}  # column, centre, unit: per 10 
 LOGGED = ("effort", "passes")
 COLUMN = {"effort": "effort_hours"}
 WITHIN = " within "
+LUCK = "luck of"  # how a year, as a random effect, is named among the parameters of survival
 MOSTLY_ORDINARY = 0.2  # share of animals in a bad year up to which its interval counts as ordinary
 LENGTH_ROUNDED = 1.0  # mm; lengths are rounded so that like animals share a row
 
@@ -83,7 +84,8 @@ class Laid:
         return np.where((rows >= 0)[:, None], matrix[np.maximum(rows, 0)], 0.0)
 
 
-def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
+def lay(model: Model, steps: pd.DataFrame, *, shells: bool,
+        luck: pd.DataFrame | None = None) -> Laid:
     """Build the design of a model.
 
     Parameters
@@ -93,12 +95,14 @@ def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
         As made by `label_steps`.
     shells : bool
         Whether finding shells is part of the model.
+    luck : DataFrame (step, year), optional
+        Share of each step in each year: further columns of survival, for years as random effects.
     """
     everywhere = np.ones(len(steps), bool)
     visited = steps["visit"].notna().to_numpy()
     ordinary = steps["bad_year"].eq("").to_numpy()
     parts = {
-        "survival": _block(steps, model.survival, everywhere),
+        "survival": _block(steps, model.survival, everywhere, years_apart=True, luck=luck),
         "release": _block(steps, model.release, steps["released"].to_numpy(bool))
         if model.release_separate else _nothing(len(steps)),
         "event": _block(steps, ("bad_year",), ~ordinary, means=True)
@@ -117,9 +121,13 @@ def _nothing(size: int):
     return np.zeros((0, 0)), np.full(size, NONE), ()
 
 
-def _block(steps, terms, acts: np.ndarray, means: bool = False):
+def _block(steps, terms, acts: np.ndarray, means: bool = False, years_apart: bool = False,
+           luck: pd.DataFrame | None = None):
     """Design rows of one kind: unique rows, the row of each step, names of the parameters."""
-    columns, names = _columns(steps, terms, acts, means)
+    columns, names = _columns(steps, terms, acts, means, years_apart)
+    if luck is not None:
+        columns = np.column_stack([columns, luck.to_numpy(float)])
+        names = (*names, *(f"{LUCK} {year}" for year in luck))
     used = columns[acts]
     code = np.zeros(len(used), np.int64)
     for column in used.T:
@@ -131,7 +139,7 @@ def _block(steps, terms, acts: np.ndarray, means: bool = False):
     return used[first], rows, names
 
 
-def _columns(steps, terms, acts, means):
+def _columns(steps, terms, acts, means, years_apart):
     """Parameter columns at every step: the first factor by its levels, others as differences."""
     blocks, names = [], []
     level_done = False
@@ -145,7 +153,7 @@ def _columns(steps, terms, acts, means):
             names += [f"{term} {level}" for level in levels]
             level_done = True
         else:
-            columns, told = _differences(steps, term, levels, dummies, acts)
+            columns, told = _differences(steps, term, levels, dummies, acts, years_apart)
             blocks.append(columns)
             names += told
     if not level_done:
@@ -165,10 +173,10 @@ def _levels(steps, term, acts):
     return levels, np.minimum(code, len(levels) - 1)
 
 
-def _differences(steps, term, levels, dummies, acts):
+def _differences(steps, term, levels, dummies, acts, years_apart):
     """Levels as differences that sum to zero; a bad year with its own survival stands apart."""
     kept = np.arange(len(levels))
-    if term == "year":
+    if term == "year" and years_apart:
         bad = steps["bad_year"].ne("").to_numpy()
         share = np.array([bad[acts & (dummies[:, k] > 0)].mean() for k in kept])
         kept = kept[share <= MOSTLY_ORDINARY]

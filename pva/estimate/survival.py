@@ -10,8 +10,8 @@ import pandas as pd
 from pva.estimate.coding import NOT_COUNTED, code
 from pva.estimate.fit import Fit, fit
 from pva.estimate.histories import from_steps
-from pva.estimate.likelihood import ALIVE, SHELL
-from pva.estimate.models import WITHIN, Laid, Model, lay
+from pva.estimate.likelihood import ALIVE, SHELL, Histories
+from pva.estimate.models import LUCK, WITHIN, Laid, Model, lay
 
 SHELL_LOSS = (0.0, 0.3, 0.7, 1.5)  # per year; tried in turn, the best fitting is kept
 YEAR_TERM = "year"
@@ -32,6 +32,9 @@ class Fitted:
     followed : int
     steps : DataFrame
         The steps behind it, in the order of `laid`.
+    year_sd : float or None
+        SD between years (logit scale) at which years were fitted as random effects; their columns
+        are scaled by it. None: no random years.
     """
 
     model: Model
@@ -40,6 +43,7 @@ class Fitted:
     aicc: float
     followed: int
     steps: pd.DataFrame
+    year_sd: float | None = None
 
     @property
     def name(self) -> str:
@@ -71,6 +75,41 @@ class Data:
         return bool(self.steps["status"].eq("shell").any())
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """A model laid over one reading of the records, ready to be fitted.
+
+    Parameters
+    ----------
+    laid : Laid
+    histories : Histories
+    steps : DataFrame
+    seen : int array (step)
+    """
+
+    laid: Laid
+    histories: Histories
+    steps: pd.DataFrame
+    seen: np.ndarray
+
+    @property
+    def lucky(self) -> np.ndarray:
+        """Which parameters (bool) are years as random effects."""
+        return np.array([n.startswith(f"survival: {LUCK} ") for n in self.laid.design.names])
+
+
+def prepare(model: Model, data: Data, *, reading: str = NOT_COUNTED,
+            luck: pd.DataFrame | None = None) -> Prepared:
+    """Lay a model over one reading of the records; see `fit_model` and `models.lay`."""
+    seen, kept = code(data.steps, reading)
+    steps, seen = data.steps[kept], seen[kept]
+    laid = lay(model, steps, shells=bool((seen == SHELL).any()),
+               luck=None if luck is None else luck[kept])
+    histories = from_steps(steps["follow"], steps["years"], laid.rows, data.keep[kept], seen,
+                           shell_loss=data.shell_loss)
+    return Prepared(laid, histories, steps, seen)
+
+
 def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_years: bool = False,
               near: Fitted | None = None, inflation: float = 1.0) -> Fitted:
     """Fit one model.
@@ -89,20 +128,17 @@ def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_year
     inflation : float
         Overdispersion that AICc allows for, at least 1.
     """
-    seen, kept = code(data.steps, reading)
-    steps, seen = data.steps[kept], seen[kept]
-    laid = lay(model, steps, shells=bool((seen == SHELL).any()))
-    histories = from_steps(steps["follow"], steps["years"], laid.rows, data.keep[kept], seen,
-                           shell_loss=data.shell_loss)
-    pull = np.zeros(laid.design.size)
+    ready = prepare(model, data, reading=reading)
+    design = ready.laid.design
+    pull = np.zeros(design.size)
     if pull_years:
-        for i, name in enumerate(laid.design.names):
+        for i, name in enumerate(design.names):
             if name.startswith(f"survival: {YEAR_TERM} "):
                 pull[i] = WEAK_PULL
-    fitted = fit(histories, laid.design, near=near.fit if near else None, pull=pull)
-    n = followed(steps, seen)
-    return Fitted(model, laid, fitted, aicc(fitted.loglik, fitted.rank, n, inflation), n,
-                  steps)
+    fitted = fit(ready.histories, design, near=near.fit if near else None, pull=pull)
+    n = followed(ready.steps, ready.seen)
+    return Fitted(model, ready.laid, fitted, aicc(fitted.loglik, fitted.rank, n, inflation), n,
+                  ready.steps)
 
 
 def followed(steps: pd.DataFrame, seen: np.ndarray) -> int:
