@@ -170,12 +170,28 @@ def dipper() -> Iterator[Row]:
         yield f"{said}: detection", model["detection"][0], expit(found.beta[survival.shape[1]])
 
 
+def meadow_voles() -> Iterator[Row]:
+    known = case("meadow_voles")
+    with shipped("shared/checks/" + known["histories"]).open(newline="") as handle:
+        days = np.array([[int(x) for x in row] for row in csv.reader(handle)])
+    joined = known["months"]["occasions_joined"]
+    months = days.reshape(len(days), -1, joined).max(axis=2)
+    for name, table in (("days", days), ("months", months)):
+        one = np.ones((table.shape[1] - 1, 1))
+        found = fit(from_table(table), Design(survival=one, detection=one))
+        yield (f"by {name}: -2 log likelihood", known[name]["minus_two_log_likelihood"],
+               -2 * found.loglik)
+        yield f"by {name}: survival", known[name]["survival"], expit(found.beta[0])
+        yield f"by {name}: detection", known[name]["detection"], expit(found.beta[1])
+
+
 CASES = {
     "loggerhead": loggerhead, "killer_whale": killer_whale, "teasel": teasel,
     "desert_tortoise": desert_tortoise, "identities": identities,
     "branching_single_type": branching_single_type,
     "branching_three_stage": branching_three_stage, "ceiling_chain": ceiling_chain_case,
     "limits": limits, "stochastic_growth": stochastic_growth, "dipper": dipper,
+    "meadow_voles": meadow_voles,
     "process_variance": process_variance, "mites": mites,
 }
 
