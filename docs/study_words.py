@@ -60,7 +60,9 @@ STUDY_WORDS = {
     "sites[].river_km": "Place along the river, km.",
     "sites[].corners": "Corners as latitude, longitude in decimal degrees, to check positions. "
                        "Keep them out of files that you pass on.",
-    "sites[].role": "What the site is for; a remark only.",
+    "sites[].role": "What the site is for; a remark only, but for `outside`: a reach around the "
+                    "sites that is searched to see who left. Animals met there count as having "
+                    "left, not as followed there.",
     "sites[].remarks": "Anything else.",
     "tables": "Field tables, in any number.",
     **_table("tables[]."),
@@ -94,12 +96,36 @@ STUDY_WORDS = {
     "growth.season": "First and last month in which shells grow.",
     "growth.differs_by": "What growth may differ by; read, but not used yet.",
     "density": "About units dug.",
+    "survival.shells": "Shells of marked animals.",
+    "survival.shells.found": "Whether they are only found at the site, or anywhere: looked for all "
+                             "around or sent in by people. Shells from anywhere tell leaving from "
+                             "dying, and the chance of staying is estimated with survival.",
+    "survival.shells.dated": "Whether the date is that of the find, or of the death (fresh remains "
+                             "only): then a shell is found in the interval of the death or never.",
+    "survival.staying": "Chance that an animal stays at its site for a year, to correct survival; a "
+                        "number with its source, or `outside_searched`.",
+    "survival.staying.value": "The chance, above 0 to 1.",
+    "survival.staying.se": "Its standard error.",
+    "survival.staying.source": "Where it comes from; needed with a value.",
+    "survival.staying.outside_searched": "In place of a value: how well the sites with the role "
+                                         "`outside` are searched for animals that left, compared "
+                                         "with the site itself (1: as well; 0.5: half as well).",
+    "survival.tag_retention": "Chance that a tag is kept for a year, known from elsewhere, to "
+                              "correct survival where no animals carry two marks.",
+    "survival.tag_retention.value": "The chance, above 0 to 1.",
+    "survival.tag_retention.se": "Its standard error.",
+    "survival.tag_retention.source": "Where it comes from.",
     "density.design": "How the units were laid out; read, but the interval does not use it yet.",
     "density.efficiency": "Share of the animals in a unit that is found, where it is known.",
     "recruits": "About young animals.",
     "recruits.below_mm": "Unmarked animals shorter than this are judged as possible recruits.",
     "report": "What the report answers.",
     "report.main": "The scenario that the page is about.",
+    "detection.availability": "Share of the living animals that can be found at a visit (not buried "
+                              "too deep), known from elsewhere.",
+    "detection.availability.value": "The share, above 0 to 1.",
+    "detection.availability.se": "Its standard error.",
+    "detection.availability.source": "Where it comes from.",
     "report.compare": "Scenarios compared with it.",
 }
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pva.errors import PvaError
+from pva.errors import MeaningError, Problem, PvaError
 from pva.estimate.stage_steps import LengthStage, complete
+from pva.estimate.staying import LEAVING, TAGS, Staying
 from pva.field.study import Study
 from pva.files import read_yaml
 
@@ -35,6 +36,17 @@ class Options:
     species : tuple of str
     title : str
     """
+    shells_anywhere, shells_dated_by_death : bool
+        Whether shells of animals that left the site are found too, and whether the date of a shell
+        is that of the death.
+    given : tuple of Staying
+        Corrections of apparent survival given as yearly numbers.
+    outside : tuple of str
+        Sites searched only for animals that left.
+    outside_searched : float or None
+        How well they are searched, compared with the site itself.
+    availability : Staying or None
+        Share of the living animals that can be found at a visit, given as a number.
 
     stages: tuple[LengthStage, ...] = ()
     survival: tuple[str, ...] = ()
@@ -48,6 +60,12 @@ class Options:
     species: tuple[str, ...] = ()
     title: str = ""
 
+    shells_anywhere: bool = False
+    shells_dated_by_death: bool = False
+    given: tuple[Staying, ...] = ()
+    outside: tuple[str, ...] = ()
+    outside_searched: float | None = None
+    availability: Staying | None = None
     @property
     def adult_from_mm(self) -> float | None:
         """Length at which the last stage begins."""
@@ -73,9 +91,44 @@ def options_of(study: Study) -> Options:
         species=tuple(spec.species),
         title=spec.title,
     )
+        shells_anywhere=spec.survival.shells.found == "anywhere",
+        shells_dated_by_death=spec.survival.shells.dated == "when the animal died",
+        given=_given(spec.survival),
+        outside=tuple(s.name for s in spec.sites if s.role == "outside"),
+        outside_searched=spec.survival.staying.outside_searched if spec.survival.staying else None,
+        availability=_number(spec.detection.availability, "out of reach"),
 
 
 def _from_the_ground(stages: list[LengthStage]) -> list[LengthStage]:
+def _given(survival) -> tuple[Staying, ...]:
+    """Corrections given as numbers; what the study cannot mean is told."""
+    staying = survival.staying
+    if staying is not None:
+        _check_staying(staying, survival.shells.found == "anywhere")
+    told = (_number(staying if staying and staying.value else None, LEAVING),
+            _number(survival.tag_retention, TAGS))
+    return tuple(one for one in told if one is not None)
+
+
+def _number(spec, what: str) -> Staying | None:
+    return None if spec is None else Staying(spec.value, spec.se, spec.source, what)
+
+
+def _check_staying(staying, shells_anywhere: bool) -> None:
+    problem = None
+    if (staying.value is None) == (staying.outside_searched is None):
+        problem = ("`survival: staying` needs either a value with its source or "
+                   "`outside_searched`", "Write one of the two.")
+    elif staying.value is not None and not staying.source.strip():
+        problem = ("the chance of staying has no source", "Write where the number comes from.")
+    elif shells_anywhere:
+        problem = ("the chance of staying is estimated from shells found anywhere, and is given "
+                   "besides", "Leave out `staying`, or write `shells: {found: at the site}`.")
+    if problem:
+        raise MeaningError(Problem(problem[0], problem[1], done="Nothing was estimated.",
+                                   code="staying"))
+
+
     """A lowest stage that begins near the smallest animals found is taken to begin at 0."""
     ordered = sorted(stages, key=lambda s: s.low)
     if ordered and ordered[0].low < ordered[0].high / 2:

@@ -11,11 +11,10 @@ import pandas as pd
 from pva.errors import MeaningError, Problem
 from pva.estimate.bed import Bed, estimate_bed
 from pva.estimate.estimates import Estimate, Estimates
-from pva.estimate.following import follow
 from pva.estimate.levels import entry_level
 from pva.estimate.options import Options, options_of
 from pva.estimate.refusal import Refusal
-from pva.estimate.species import SpeciesResult, estimate_species
+from pva.estimate.species import SpeciesResult, estimate_species, follow_study
 from pva.estimate.summary import StudySummary, summarise
 from pva.estimate.to_estimates import covariance_of, rates_of
 from pva.field import read_records, read_study
@@ -98,7 +97,7 @@ def estimate_records(records: FieldRecords, options: Options, *,
     model : str, optional
         See `estimate`.
     """
-    following = follow(records)
+    following = follow_study(records, options)
     names = _species(records, options)
     results = {name: estimate_species(records, name, options, following, model) for name in names}
     _check_model(model, results)

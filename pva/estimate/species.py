@@ -12,10 +12,13 @@ from pva.estimate.contrasts import Joint, joint, survival_contrast
 from pva.estimate.fit_tests import FitTest, fit_test
 from pva.estimate.following import SHORT, YEAR, Following, follow
 from pva.estimate.growth import FEWEST, Growth, fit_growth
+from pva.estimate.losses import losses_of
 from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.refusal import Refusal
+from pva.estimate.shells import with_leaving
 from pva.estimate.stage_steps import Sizes, label_steps, lengths_record
+from pva.estimate.staying import TAGS
 from pva.estimate.survival import (
     Data,
     Fitted,
@@ -25,9 +28,9 @@ from pva.estimate.survival import (
     levels_told,
 )
 from pva.estimate.survival_rates import SurvivalRates, survival_rates
-from pva.estimate.tag_loss import UNCORRECTED, TagRetention, meetings, retention
+from pva.estimate.tag_loss import TagRetention
 from pva.estimate.transitions import transitions
-from pva.field.records import ALIVE, REMOVED, FieldRecords
+from pva.field.records import ALIVE, REMOVED, SHELL, FieldRecords
 
 FEWEST_SEEN = 10  # animals seen again, below which survival is refused
 
@@ -89,16 +92,17 @@ def estimate_species(records: FieldRecords, species: str, options: Options,
     model : str, optional
         Name of the model to report in place of the one with the lowest AICc.
     """
-    following = follow(records) if following is None else following
+    following = follow_study(records, options) if following is None else following
     result = _estimated(records, species, options, following, model)
     return replace(result, adult_from_mm=options.adult_from_mm)
 
 
 def _estimated(records, species, options, following, model) -> SpeciesResult:
     own = following.of_species(species)
-    kept = retention(meetings(records, own.steps["animal"].unique()))
-    if kept is not None:
-        own = follow(records, by_tag_only=True).of_species(species)
+    losses = losses_of(records, own.steps["animal"].unique(), options)
+    kept = losses.tags
+    if TAGS in losses.corrected_for:
+        own = follow_study(records, options, by_tag_only=True).of_species(species)
     growth, refused, notes = _growth(own, options)
     refusal = _too_few(own)
     if refusal:
@@ -111,31 +115,38 @@ def _estimated(records, species, options, following, model) -> SpeciesResult:
     if own.steps.groupby("follow").size().max() < 2:
         return SpeciesResult(species, own, steps, growth, kept, bounds=two_visit_bounds(own.steps),
                              refused=tuple(refused), notes=tuple(notes))
-    return _survival(species, own, steps, growth, kept, options, model, refused, notes)
+    return _survival(species, own, steps, growth, losses, options, model, refused, notes)
 
 
-def _survival(species, own, steps, growth, kept, options, model, refused, notes) -> SpeciesResult:
+def follow_study(records: FieldRecords, options: Options, *, by_tag_only: bool = False
+                 ) -> Following:
+    """Animals followed as the study says: which sites and which shells count."""
+    return follow(records, by_tag_only=by_tag_only, outside=options.outside,
+                  shells_anywhere=options.shells_anywhere)
+
+
+def _survival(species, own, steps, growth, losses, options, model, refused, notes) -> SpeciesResult:
+    kept = losses.tags
     visited = steps.dropna(subset=["visit"]).set_index(["follow", "visit"])["stage"]
     at_visits = own.steps.join(visited, on=["follow", "visit"])
     test = fit_test(at_visits)
     inflation = _inflation(test, notes)
-    keep = np.ones(len(steps)) if kept is None else kept.tag ** steps["years"].to_numpy(float)
-    if kept is None:
-        notes.append("survival is not corrected for lost tags: too few animals with two marks "
-                     "were met again")
-    else:
-        notes.append(f"tag loss: {UNCORRECTED}")
+    keep = losses.keep(steps)
+    anywhere = options.shells_anywhere and bool(steps["status"].eq(SHELL).any())
+    notes += losses.notes(leaving_told=anywhere)
     by_method = ("method",) if "method" in options.detection else ()
     rough = Model(("stage",) if options.stages else (), by_method, (), options.release_separate,
                   by_method)
-    loss = best_shell_loss(rough, steps, keep)
+    loss = np.inf if options.shells_dated_by_death else best_shell_loss(rough, steps, keep)
     data, plain = Data(steps, keep, loss), Data(steps, np.ones(len(steps)), loss)
     models = choose(data, survival=options.survival, detection=options.detection, shell=by_method,
                     release_separate=options.release_separate, inflation=inflation)
+    if anywhere:
+        models = with_leaving(models, data, inflation)
     models = _put_first(models, model)
     if not levels_told(models[0]):
         return _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes)
-    rates = survival_rates(models[0], data, without_loss=plain, retention=kept,
+    rates = survival_rates(models[0], data, without_loss=plain, losses=losses,
                            inflation=inflation)
     notes += rates.notes
     notes += _sources_note(models[0], data, inflation)

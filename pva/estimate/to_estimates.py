@@ -121,9 +121,9 @@ def _note(result: SpeciesResult, plain: str) -> str:
         parts.append("apparent: lost tags count as deaths")
     if plain.startswith("survival/") and result.rates.year_sd is None:
         parts.append("how years differ could not be told")
-    if plain.startswith("survival/") and result.rates.year_sd_interval is not None:
+    if plain.startswith("survival/") and result.rates.effects is not None:
         mean = float(result.joint.mean[result.joint.keys.index(plain)])
-        low, high = (sd_over_years(mean, x) for x in result.rates.year_sd_interval)
+        low, high = (sd_over_years(mean, min(x, 9.0)) for x in result.rates.effects.interval)
         parts.append(f"SD between years {low:.3f} to {high:.3f} (95 %)")
     if plain.startswith("bad_year/"):
         parts.append("survival relative to an ordinary year; holds the ordinary luck of that year "

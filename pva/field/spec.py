@@ -139,7 +139,7 @@ class SiteSpec(Form):
     area_m2: float | None = Field(None, gt=0)
     river_km: float | None = None
     corners: list[Annotated[list[float], Field(min_length=2, max_length=2)]] = []
-    role: Literal["restoration", "donor", "reference"] = "restoration"
+    role: Literal["restoration", "donor", "reference", "outside"] = "restoration"
     remarks: str = ""
 
 
@@ -181,12 +181,39 @@ class GrowthSpec(Form):
     """Months (first, last) in which shells grow, and what growth differs by."""
 
     season: Annotated[list[int], Field(min_length=2, max_length=2)] = [4, 10]
+class ShellsSpec(Form):
+    """Where shells of marked animals are looked for or reported, and which day they stand for."""
+
+    found: Literal["at the site", "anywhere"] = "at the site"
+    dated: Literal["when found", "when the animal died"] = "when found"
+
+
+class GivenSpec(Form):
+    """A chance known from elsewhere, with its doubt and its source."""
+
+    value: float = Field(gt=0, le=1)
+    se: float = Field(0.0, ge=0)
+    source: str
+
+
+class StayingSpec(Form):
+    """Chance that an animal stays at its site for a year: a number, or from meetings outside it."""
+
+    value: float | None = Field(None, gt=0, le=1)
+    se: float = Field(0.0, ge=0)
+    source: str = ""
+    outside_searched: float | None = Field(None, gt=0)
+
+
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
 
 
 class DensitySpec(Form):
     """How units were laid out, and which share of the animals in a unit is found."""
 
+    shells: ShellsSpec = ShellsSpec()
+    staying: StayingSpec | None = None
+    tag_retention: GivenSpec | None = None
     design: Literal["simple", "stratified", "systematic"] = "simple"
     efficiency: float | None = Field(None, gt=0, le=1)
 
@@ -195,6 +222,7 @@ class RecruitsSpec(Form):
     """Which unmarked animals may be recruits."""
 
     below_mm: float | None = Field(None, gt=0)
+    availability: GivenSpec | None = None
 
 
 class ReportSpec(Form):
