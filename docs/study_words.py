@@ -90,12 +90,6 @@ STUDY_WORDS = {
     "survival.release": "Whether survival right after release is a number of its own.",
     "survival.bad_years": "Bad years named by year and kind, such as `2019 flood`; survival of the "
                           "interval that holds one is told apart.",
-    "detection": "How the chance of being found is to be told apart.",
-    "detection.differs_by": "What it may differ by.",
-    "growth": "About growth.",
-    "growth.season": "First and last month in which shells grow.",
-    "growth.differs_by": "What growth may differ by; read, but not used yet.",
-    "density": "About units dug.",
     "survival.shells": "Shells of marked animals.",
     "survival.shells.found": "Whether they are only found at the site, or anywhere: looked for all "
                              "around or sent in by people. Shells from anywhere tell leaving from "
@@ -115,17 +109,23 @@ STUDY_WORDS = {
     "survival.tag_retention.value": "The chance, above 0 to 1.",
     "survival.tag_retention.se": "Its standard error.",
     "survival.tag_retention.source": "Where it comes from.",
+    "detection": "How the chance of being found is to be told apart.",
+    "detection.differs_by": "What it may differ by.",
+    "detection.availability": "Share of the living animals that can be found at a visit (not buried "
+                              "too deep), known from elsewhere.",
+    "detection.availability.value": "The share, above 0 to 1.",
+    "detection.availability.se": "Its standard error.",
+    "detection.availability.source": "Where it comes from.",
+    "growth": "About growth.",
+    "growth.season": "First and last month in which shells grow.",
+    "growth.differs_by": "What growth may differ by; read, but not used yet.",
+    "density": "About units dug.",
     "density.design": "How the units were laid out; read, but the interval does not use it yet.",
     "density.efficiency": "Share of the animals in a unit that is found, where it is known.",
     "recruits": "About young animals.",
     "recruits.below_mm": "Unmarked animals shorter than this are judged as possible recruits.",
     "report": "What the report answers.",
     "report.main": "The scenario that the page is about.",
-    "detection.availability": "Share of the living animals that can be found at a visit (not buried "
-                              "too deep), known from elsewhere.",
-    "detection.availability.value": "The share, above 0 to 1.",
-    "detection.availability.se": "Its standard error.",
-    "detection.availability.source": "Where it comes from.",
     "report.compare": "Scenarios compared with it.",
 }
 

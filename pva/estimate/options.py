@@ -35,7 +35,6 @@ class Options:
         Site -> m2.
     species : tuple of str
     title : str
-    """
     shells_anywhere, shells_dated_by_death : bool
         Whether shells of animals that left the site are found too, and whether the date of a shell
         is that of the death.
@@ -47,6 +46,7 @@ class Options:
         How well they are searched, compared with the site itself.
     availability : Staying or None
         Share of the living animals that can be found at a visit, given as a number.
+    """
 
     stages: tuple[LengthStage, ...] = ()
     survival: tuple[str, ...] = ()
@@ -59,13 +59,13 @@ class Options:
     areas: dict | None = None
     species: tuple[str, ...] = ()
     title: str = ""
-
     shells_anywhere: bool = False
     shells_dated_by_death: bool = False
     given: tuple[Staying, ...] = ()
     outside: tuple[str, ...] = ()
     outside_searched: float | None = None
     availability: Staying | None = None
+
     @property
     def adult_from_mm(self) -> float | None:
         """Length at which the last stage begins."""
@@ -90,16 +90,15 @@ def options_of(study: Study) -> Options:
         areas={s.name: s.area_m2 for s in spec.sites if s.area_m2},
         species=tuple(spec.species),
         title=spec.title,
-    )
         shells_anywhere=spec.survival.shells.found == "anywhere",
         shells_dated_by_death=spec.survival.shells.dated == "when the animal died",
         given=_given(spec.survival),
         outside=tuple(s.name for s in spec.sites if s.role == "outside"),
         outside_searched=spec.survival.staying.outside_searched if spec.survival.staying else None,
         availability=_number(spec.detection.availability, "out of reach"),
+    )
 
 
-def _from_the_ground(stages: list[LengthStage]) -> list[LengthStage]:
 def _given(survival) -> tuple[Staying, ...]:
     """Corrections given as numbers; what the study cannot mean is told."""
     staying = survival.staying
@@ -129,6 +128,7 @@ def _check_staying(staying, shells_anywhere: bool) -> None:
                                    code="staying"))
 
 
+def _from_the_ground(stages: list[LengthStage]) -> list[LengthStage]:
     """A lowest stage that begins near the smallest animals found is taken to begin at 0."""
     ordered = sorted(stages, key=lambda s: s.low)
     if ordered and ordered[0].low < ordered[0].high / 2:

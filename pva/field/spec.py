@@ -163,24 +163,6 @@ class LengthsSpec(Form):
     largest_mm: float = Field(300.0, gt=0)
 
 
-class SurvivalSpec(Form):
-    """How survival is to be told apart."""
-
-    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
-    release: Literal["separate", "pooled"] = "separate"
-    bad_years: Annotated[list[str], BeforeValidator(_list)] = []
-
-
-class DetectionSpec(Form):
-    """How the chance of being found is to be told apart."""
-
-    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
-
-
-class GrowthSpec(Form):
-    """Months (first, last) in which shells grow, and what growth differs by."""
-
-    season: Annotated[list[int], Field(min_length=2, max_length=2)] = [4, 10]
 class ShellsSpec(Form):
     """Where shells of marked animals are looked for or reported, and which day they stand for."""
 
@@ -205,15 +187,34 @@ class StayingSpec(Form):
     outside_searched: float | None = Field(None, gt=0)
 
 
+class SurvivalSpec(Form):
+    """How survival is to be told apart."""
+
+    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+    release: Literal["separate", "pooled"] = "separate"
+    bad_years: Annotated[list[str], BeforeValidator(_list)] = []
+    shells: ShellsSpec = ShellsSpec()
+    staying: StayingSpec | None = None
+    tag_retention: GivenSpec | None = None
+
+
+class DetectionSpec(Form):
+    """How the chance of being found is to be told apart."""
+
+    differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+    availability: GivenSpec | None = None
+
+
+class GrowthSpec(Form):
+    """Months (first, last) in which shells grow, and what growth differs by."""
+
+    season: Annotated[list[int], Field(min_length=2, max_length=2)] = [4, 10]
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
 
 
 class DensitySpec(Form):
     """How units were laid out, and which share of the animals in a unit is found."""
 
-    shells: ShellsSpec = ShellsSpec()
-    staying: StayingSpec | None = None
-    tag_retention: GivenSpec | None = None
     design: Literal["simple", "stratified", "systematic"] = "simple"
     efficiency: float | None = Field(None, gt=0, le=1)
 
@@ -222,7 +223,6 @@ class RecruitsSpec(Form):
     """Which unmarked animals may be recruits."""
 
     below_mm: float | None = Field(None, gt=0)
-    availability: GivenSpec | None = None
 
 
 class ReportSpec(Form):
