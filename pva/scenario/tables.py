@@ -230,10 +230,23 @@ def _sourcing(resolved: Resolved) -> list[str]:
         names = [r.key for r in rates if r.source.kind == kind]
         if names:
             found.append(f"{words}: {', '.join(names)}.")
+    found += _never_published(resolved, rates)
     sure = [r.key for r in rates if not r.is_uncertain and not r.key.startswith("start/")]
     if sure and resolved.chance.unknown:
         found.append(f"Taken as known exactly: {', '.join(sure)}; doubt is understated.")
     return found
+
+
+def _never_published(resolved: Resolved, rates: list[Rate]) -> list[str]:
+    """Rates of mussels in the wild that no publication gives and nobody measured here."""
+    if not resolved.sites or resolved.sites[0].recruitment.form == "entries":
+        return []  # a published matrix, of whatever animal
+    young = [f"survival/{s.name}" for s in resolved.stages if not s.adult]
+    never = ["recruitment/attachment", "recruitment/settlement", *young]
+    names = [r.key for r in rates
+             if r.key.partition(" @ ")[0] in never and r.source.kind in _WEAK_KINDS]
+    return [f"No value is published for mussels in the wild, and no measurement is named here: "
+            f"{', '.join(names)}. Local judgement alone stands behind these."] if names else []
 
 
 def _judging(resolved: Resolved) -> list[str]:

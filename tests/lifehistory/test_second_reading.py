@@ -342,3 +342,16 @@ def test_arithmetic_told_in_the_notes():
         lost = value(f"tag_loss_16_weeks/{tag}")
         assert (1 - lost) ** (52 / 16) == pytest.approx(told, abs=0.006)
         assert f"{told} kept a year" in VALUES[f"tag_loss_16_weeks/{tag}"]["notes"]
+
+
+def test_the_pearl_mussel_chain_closes_on_replacement():
+    # Bauer 1987 (read) with Young & Williams 1984 (from memory): two recruits a female
+    chain = [value(f"{step}/margaritifera_margaritifera")
+             for step in ("fecundity_lifetime", "attachment", "metamorphosis", "settlement")]
+    assert math.prod(chain) == pytest.approx(2)
+
+
+def test_intervals_of_95_percent_are_those_the_source_calls_so():
+    called_so = [k for k, row in VALUES.items() if row.get("interval_is") == "95 %"]
+    assert called_so == [f"adult_survival/lampsilis_radiata_luteola/{which}"
+                         for which in ("male", "female", "downstream")]
