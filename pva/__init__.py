@@ -14,6 +14,8 @@ _PLACES = {
     "run_summary": "pva.results.summary",
     "stock": "pva.decide.stock",
     "compare": "pva.decide.compare",
+    "explore": "pva.decide.explore",
+    "explore_summary": "pva.decide.explore",
     "read_study": "pva.field",
     "estimate": "pva.estimate",
     "PvaError": "pva.errors",

@@ -45,7 +45,7 @@ def to_dataset(scenario, resolved: Resolved, model: Model, fold: Fold, *, seed: 
     noise = small_noise(resolved)
     _put(data, "stochastic_growth_small_noise", (), np.nan if noise is None else noise,
          "log of the stochastic growth rate, small-noise approximation", "year-1")
-    data.attrs = _record(scenario, resolved, model, seed)
+    data.attrs = run_record(scenario, resolved, model, seed)
     return data
 
 
@@ -202,7 +202,8 @@ def _dependence(data, model):
              f"rank correlation over draws of the parameter with {words}", "1")
 
 
-def _record(scenario, resolved, model, seed):
+def run_record(scenario, resolved: Resolved, model: Model, seed: int) -> dict:
+    """What a file must say about itself so that its numbers can be made again."""
     return {
         "title": resolved.title,
         "species": resolved.species,

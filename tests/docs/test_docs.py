@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import shutil
 import tomllib
 
@@ -59,7 +60,7 @@ def run_page(page, folder, *, slow):
 
 
 def run_line(line, where):
-    done = CliRunner().invoke(main, line.split()[1:])
+    done = CliRunner().invoke(main, shlex.split(line)[1:])
     assert done.exit_code == 0, f"{where}: {line}\n{done.output}"
     assert done.output.strip(), f"{where}: {line} says nothing"
     return 1

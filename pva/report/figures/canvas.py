@@ -12,6 +12,7 @@ from collections.abc import Callable
 from html import escape
 
 import matplotlib
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure as Sheet
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -115,6 +116,11 @@ def axes_place(sheet, axes) -> dict:
     return {"x0": round(box.x0 * scale, 2), "x1": round(box.x1 * scale, 2),
             "y0": round(height - box.y0 * scale, 2), "y1": round(height - box.y1 * scale, 2),
             "low": float(low), "high": float(high), "bottom": float(bottom), "top": float(top)}
+
+
+def shades() -> LinearSegmentedColormap:
+    """From paper to river, ever darker, so that it reads in grey as well."""
+    return LinearSegmentedColormap.from_list("shades", (PAPER, MIST, SHALLOW, RIVER))
 
 
 def counted(axis) -> None:
