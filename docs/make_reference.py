@@ -180,8 +180,8 @@ def published_values() -> str:
              "are guesses to begin a discussion with, and are refused by key. Calibrate "
              "`attachment` or `settlement` to a wanted number of recruits, ask local experts for "
              "an interval, and mark it `assumed`.\n", _values(nobody),
-             "## For reading only\n\nRefused by key: of low confidence, a bound alone, or a share "
-             "over another time than a year.\n", _values(rest),
+             "## For reading only\n\nRefused by key: of low confidence, recalled only, a bound "
+             "alone, or a share over another time than a year.\n", _values(rest),
              "## Looked for and not found\n\nAsk local experts, measure, or calibrate.\n",
              _table(["what", "remark"], [[f"`{k}`", v] for k, v in not_found().items()]),
              "## References\n",

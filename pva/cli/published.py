@@ -28,8 +28,8 @@ def tell_published(terminal: Terminal) -> None:
           [e for e in usable if not e.is_range])
     _list(terminal, "NOT PUBLISHED for mussels in the wild, refused by key: calibrate these, or "
           "write a value of your own as assumed. The range is a judgement", nobody)
-    _list(terminal, "For reading only, refused by key: of low confidence, a bound, or not a rate "
-          "per year", rest)
+    _list(terminal, "For reading only, refused by key: of low confidence, recalled only, a bound, "
+          "or not a rate per year", rest)
     terminal.table(["key", "remark"], [[key, text] for key, text in missing.items()],
                    title="Looked for and not found")
     terminal.finish({"published": [_plain(entry) for entry in found], "not_found": missing})

@@ -65,6 +65,8 @@ class Published:
         False where nobody published a value for the wild and the range is a judgement alone.
     is_range : bool
         Whether the entry is a judgement over several values.
+    by_key : bool
+        False where the entry is for display only, whatever its confidence.
     at_least, at_most : float or None
         The bound, where a bound is all that was published.
     species, water, n, method : str
@@ -85,6 +87,7 @@ class Published:
     interval_is: str = "range"
     is_published: bool = True
     is_range: bool = False
+    by_key: bool = True
     at_least: float | None = None
     at_most: float | None = None
     species: str = ""
@@ -205,6 +208,8 @@ def _refusal(entry: Published) -> Problem | None:
     """Why the entry may not stand for a rate anywhere."""
     if entry.confidence == "low":
         return _too_weak(entry)
+    if not entry.by_key:
+        return _recalled_only(entry)
     if entry.value is None and entry.interval is None:
         return _bound_only(entry)
     if entry.unit.startswith(("over ", "per visit")):
@@ -261,6 +266,7 @@ def _entry(key: str, row: dict, document: dict, *, is_range: bool) -> Published:
         interval_is=row.get("interval_is", "range"),
         is_published=row.get("published", True),
         is_range=is_range,
+        by_key=row.get("by_key", True),
         at_least=row.get("at_least"),
         at_most=row.get("at_most"),
         **{name: str(row.get(name, "")) for name in ("species", "water", "n", "method")},
@@ -309,6 +315,15 @@ def _too_weak(entry: Published) -> Problem:
         f"Ask for local data, or {_LOW}.",
         why=f"It rests on {entry.citation}" + (f": {entry.notes}" if entry.notes else ""),
         code="published-value-weak",
+    )
+
+
+def _recalled_only(entry: Published) -> Problem:
+    return Problem(
+        f"`{entry.key}` is recalled, and no text seen gives this step for mussels in the wild",
+        f"Calibrate it where the scenario allows, or {_LOW}.",
+        why=f"It rests on {entry.citation}: {entry.notes}",
+        code="published-value-recalled",
     )
 
 

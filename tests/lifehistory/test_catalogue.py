@@ -171,6 +171,17 @@ def test_every_low_entry_is_refused_with_a_whole_message():
         assert source.kind == "assumed" or "too weak to stand as a default" in source.text
 
 
+@pytest.mark.parametrize("step", ["attachment", "metamorphosis", "settlement"])
+def test_a_recalled_step_of_the_chain_is_not_taken_by_key(step):
+    with pytest.raises(MeaningError) as caught:
+        lookup(f"{step}/margaritifera_margaritifera")
+    assert str(caught.value).startswith(
+        f"`{step}/margaritifera_margaritifera` is recalled, and no text seen gives this step for "
+        "mussels in the wild. It rests on Young & Williams 1984: 1 - 0.9")
+    assert str(caught.value).endswith(
+        f"Calibrate it where the scenario allows, or {_own_words}.")
+
+
 def test_places_name_keys_that_exist():
     groups = {entry.key.partition("/")[0] for entry in entries()}
     assert {name for names in PLACES.values() for name in names} <= groups
