@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
+from pva.estimate.choices import YEAR_TERM
 from pva.estimate.models import LUCK
-from pva.estimate.survival import YEAR_TERM, Fitted
+from pva.estimate.survival import Fitted
 
 
 @dataclass(frozen=True)
@@ -46,15 +47,16 @@ def year_labels(fitted: Fitted) -> list[str]:
 
 
 def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | None = None,
-                      source: str | None = None, years=None) -> np.ndarray:
-    """Weights of the parameters (all kinds) in the logit survival of a stage, site or source.
+                      source: str | None = None, batch: str | None = None,
+                      years=None) -> np.ndarray:
+    """Weights of the parameters (all kinds) in the logit survival of a stage, site and so on.
 
     What is not named is averaged over the years that animals were followed.
 
     Parameters
     ----------
     fitted : Fitted
-    stage, site, source : str, optional
+    stage, site, source, batch : str, optional
     years : mapping of str to float, optional
         Weight of each interval; left out: ordinary intervals count alike.
     """
@@ -73,7 +75,7 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
             out[column] = _year_weight(fitted, column - where.start, years)
             continue
         use = np.ones(len(steps), bool)
-        for term, level in (("site", site), ("source", source)):
+        for term, level in (("site", site), ("source", source), ("batch", batch)):
             if name.startswith(term + " ") and level is not None:
                 use &= steps[term].eq(level).to_numpy()
         if name.startswith("stage ") or name == "length":

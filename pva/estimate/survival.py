@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pva.estimate.choices import YEAR_TERM, detection_choices, differs, survival_choices
 from pva.estimate.coding import NOT_COUNTED, code
 from pva.estimate.fit import Fit, fit
 from pva.estimate.histories import from_steps
 from pva.estimate.likelihood import ALIVE, SHELL, Histories
-from pva.estimate.models import LUCK, WITHIN, Laid, Model, lay
+from pva.estimate.models import LUCK, Laid, Model, lay
 
 SHELL_LOSS = (0.0, 0.3, 0.7, 1.5)  # per year; tried in turn, the best fitting is kept
-YEAR_TERM = "year"
 WEAK_PULL = 0.25  # precision of the pull on year differences: SD 2 on the logit scale
 
 
@@ -154,42 +154,6 @@ def aicc(loglik: float, parameters: int, n: int, inflation: float = 1.0) -> floa
     return -2 * loglik / max(inflation, 1.0) + 2 * parameters + correction
 
 
-def detection_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
-    """Ways in which detection may differ: what the study asks for, and its plain rivals."""
-    visited = steps[steps["visit"].notna()]
-    asked = tuple(a for a in asked if a == "length" or _differs(visited, a))
-    choices = [()]
-    if asked:
-        choices.append(asked)
-    groups = [a for a in asked if a != "length"]
-    if "length" in asked and groups:
-        choices.append((*groups, f"length{WITHIN}{groups[0]}"))
-    if _differs(visited, "visit"):
-        choices.append((*[a for a in asked if a in ("method", "length")], "visit"))
-    if _differs(visited, "source") and "source" not in asked:
-        choices.append((*asked, "source"))
-    return list(dict.fromkeys(choices))
-
-
-def _differs(steps: pd.DataFrame, term: str) -> bool:
-    column = {"effort": "effort_hours"}.get(term, term)
-    return column in steps and steps[column].nunique() > 1
-
-
-def survival_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
-    """Ways in which survival may differ: stages always where there are any, then what is asked."""
-    base = ("stage",) if _differs(steps, "stage") else ()
-    others = [a for a in asked if a not in ("stage", YEAR_TERM) and
-              (a == "length" or _differs(steps, a))]
-    sets = [base]
-    for other in others:
-        sets += [(*s, other) for s in sets]
-    sets = sets[:8]
-    if _differs(steps, YEAR_TERM):
-        sets += [(*s, YEAR_TERM) for s in sets]
-    return sets
-
-
 def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate: bool = True,
            inflation: float = 1.0) -> list[Fitted]:
     """Fit the set of models, best first.
@@ -216,7 +180,7 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
     steps = data.steps
     separate = release_separate and bool(steps["released"].any())
     released = steps[steps["released"]]
-    release = ("source",) if separate and _differs(released, "source") else ()
+    release = ("source",) if separate and differs(released, "source") else ()
     choices = survival_choices(survival, steps)
     richest = max(choices, key=len)
     plainest = min(choices, key=len)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import expit
 
+from pva.estimate.choices import YEAR_TERM
 from pva.estimate.coding import HEARD_ALIVE, HEARD_DEAD, NOT_COUNTED
 from pva.estimate.contrasts import (
     Joint,
@@ -18,10 +19,10 @@ from pva.estimate.contrasts import (
     year_labels,
 )
 from pva.estimate.fit import profile_interval
-from pva.estimate.following import YEAR
-from pva.estimate.link_scale import mean_over_years
+from pva.estimate.following import SHORT, YEAR
+from pva.estimate.link_scale import Z95, mean_over_years
 from pva.estimate.losses import Losses
-from pva.estimate.survival import YEAR_TERM, Data, Fitted, fit_model
+from pva.estimate.survival import Data, Fitted, fit_model
 from pva.estimate.year_effects import YearEffects, again, random_years
 from pva.estimate.year_variance import (
     FEWEST_YEARS,
@@ -94,7 +95,7 @@ def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = No
     # random years are fitted to records made lighter by the inflation: not to be widened twice
     base, widened = (effects.fitted, 1.0) if effects else (chosen, inflation)
     year_sd = effects.sd if effects else None
-    named = joint(base, _contrasts(base, keys), widened)
+    named = joint(base, contrasts_of(base, keys), widened)
     apparent, named = _corrected(base, named, keys, inflation, without_loss, losses, data)
     return SurvivalRates(named, year_sd, apparent, _limits(base, named, keys),
                          _heard(base, data, keys, inflation),
@@ -102,13 +103,20 @@ def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = No
                          tuple(_year_words(effects, moments, len(labels))), effects, moments)
 
 
-def wanted_keys(fitted: Fitted) -> dict[str, dict]:
-    """Keys of the file, and what each stands for in the model."""
+def wanted_keys(*models: Fitted) -> dict[str, dict]:
+    """Keys of the file, and what each stands for in the models; those of the first come first."""
+    keys: dict[str, dict] = {}
+    for fitted in models:
+        keys |= {key: what for key, what in _keys_of(fitted).items() if key not in keys}
+    return keys
+
+
+def _keys_of(fitted: Fitted) -> dict[str, dict]:
     stages = [s for s in dict.fromkeys(fitted.steps["stage"]) if s] or [None]
     keys: dict[str, dict] = {}
     for stage in stages:
         keys[f"survival/{stage or 'all'}"] = {"stage": stage}
-    for term in ("site", "source"):
+    for term in ("site", "source", "batch"):
         if term in fitted.model.survival:
             for stage in stages:
                 levels = fitted.steps.loc[fitted.steps["stage"].eq(stage or ""), term].unique()
@@ -124,7 +132,8 @@ def wanted_keys(fitted: Fitted) -> dict[str, dict]:
     return keys
 
 
-def _contrasts(fitted: Fitted, keys: dict) -> dict[str, np.ndarray]:
+def contrasts_of(fitted: Fitted, keys: dict) -> dict[str, np.ndarray]:
+    """Weights of the parameters in each key, as made by `wanted_keys`."""
     out = {}
     for key, what in keys.items():
         if "release" in what:
@@ -195,14 +204,14 @@ def _corrected(base, named, keys, inflation, without_loss, losses, data):
     if not losses or without_loss is None:
         return {}, named
     plain = _refit(base, without_loss, inflation)
-    logits = joint(plain, _contrasts(plain, keys)).mean
+    logits = joint(plain, contrasts_of(plain, keys)).mean
     apparent = {key: float(mean_over_years(x, base.year_sd or 0.0))
                 for key, x in zip(keys, logits, strict=True) if key.startswith("survival/")}
     covariance = named.covariance.copy()
     for other in losses.moved():
         less = Data(data.steps, other.keep(data.steps), data.shell_loss)
         lower = _refit(base, less, inflation)
-        moved = joint(lower, _contrasts(lower, keys)).mean - named.mean
+        moved = joint(lower, contrasts_of(lower, keys)).mean - named.mean
         moved = np.where(np.isfinite(moved) & (np.abs(named.mean) < 10), moved, 0.0)
         covariance += np.outer(moved, moved)
     return apparent, replace(named, covariance=covariance)
@@ -211,7 +220,7 @@ def _corrected(base, named, keys, inflation, without_loss, losses, data):
 def _limits(base: Fitted, named: Joint, keys) -> dict:
     """Profile limits of rates that sit at 0 or 1."""
     out = {}
-    for (key, contrast), se in zip(_contrasts(base, keys).items(), named.se, strict=True):
+    for (key, contrast), se in zip(contrasts_of(base, keys).items(), named.se, strict=True):
         touched = np.abs(contrast) > 1e-9
         if np.isnan(se) and touched.any() and base.fit.stuck[touched].any():
             low, high = profile_interval(base.fit, contrast)
@@ -227,20 +236,25 @@ def _heard(base: Fitted, data: Data, keys, inflation: float) -> dict:
     wanted = {k: v for k, v in keys.items() if not k.startswith("bad_year/")}
     for reading in (HEARD_DEAD, HEARD_ALIVE):
         fitted = _refit(base, data, inflation, reading)
-        logits = joint(fitted, _contrasts(fitted, wanted)).mean
+        logits = joint(fitted, contrasts_of(fitted, wanted)).mean
         spread = [(base.year_sd or 0.0) * k.startswith("survival/") for k in wanted]
         ends.append(mean_over_years(logits, spread))
     return {key: (float(a), float(b)) for key, a, b in zip(wanted, *ends, strict=True)}
 
 
 def _by_interval(base: Fitted, years, inflation: float) -> list[dict]:
+    """Yearly survival of each interval; of a short one, survival over it, with its length."""
     stages = [s for s in dict.fromkeys(base.steps["stage"])]
+    whole = base.steps.groupby(["year", "follow"])["years"].sum().groupby("year").mean()
     rows = []
     for stage in stages:
         each = {y: survival_contrast(base, stage=stage or None, years={y: 1.0}) for y in years}
         told = joint(base, each, inflation)
         for label, mean, se in zip(told.keys, told.mean, told.se, strict=True):
-            low, high = expit(mean - 1.96 * se), expit(mean + 1.96 * se)
-            rows.append({"interval": label, "stage": stage, "value": float(expit(mean)),
+            value, low, high = expit(mean + np.array([0.0, -Z95, Z95]) * se)
+            if whole[label] < SHORT:
+                value, low, high = np.array([value, low, high]) ** whole[label]
+                label = f"{label} ({whole[label] * YEAR:.0f} days)"
+            rows.append({"interval": label, "stage": stage, "value": float(value),
                          "low": float(low), "high": float(high)})
     return rows

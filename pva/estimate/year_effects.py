@@ -26,11 +26,12 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2
 
+from pva.estimate.choices import YEAR_TERM
 from pva.estimate.coding import NOT_COUNTED
 from pva.estimate.fit import RANK_TOLERANCE, Design, Fit, fit, newton, objective
 from pva.estimate.following import YEAR
 from pva.estimate.likelihood import Histories
-from pva.estimate.survival import YEAR_TERM, Data, Fitted, Prepared, followed, prepare
+from pva.estimate.survival import Data, Fitted, Prepared, followed, prepare
 from pva.estimate.year_variance import FEWEST_YEARS, census_turn
 
 GRID = np.array([0.0, 0.04, 0.08, 0.13, 0.2, 0.29, 0.41, 0.57, 0.8, 1.15, 1.7, 2.6, 4.0])
