@@ -19,7 +19,7 @@ from pydantic.fields import FieldInfo
 
 from pva.field.reasons import EFFECT, SENTENCE
 from pva.field.spec import KINDS, StudySpec, targets
-from pva.field.study import SURVIVAL_DIFFERS_BY
+from pva.field.study import DIFFERS_BY
 from pva.files import write_text_atomic
 from pva.lifehistory.catalogue import entries, not_found
 from pva.results.measures import UNITS, WORDS
@@ -94,8 +94,9 @@ def study_reference() -> str:
     parts = [MADE, INTRODUCTION, "## Keys of `study.yaml`\n"]
     parts.append(_table(["key", "written as", "meaning", "default"],
                         [_study_row(*k) for k in study_keys(StudySpec)]))
-    parts.append("`differs_by` may name: " + ", ".join(f"`{n}`" for n in SURVIVAL_DIFFERS_BY)
-                 + ".\n")
+    for part, names in DIFFERS_BY.items():
+        parts.append(f"`{part}.differs_by` may name: " + ", ".join(f"`{n}`" for n in names)
+                     + ".\n")
     parts.append("## Field tables\n\nOne fact a row. A column that already bears the name below "
                  "needs no line under `columns`; columns of your own are kept.\n")
     for kind in KINDS:
