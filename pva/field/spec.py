@@ -193,6 +193,8 @@ class SurvivalSpec(Form):
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
     release: Literal["separate", "pooled"] = "separate"
     bad_years: Annotated[list[str], BeforeValidator(_list)] = []
+    average: bool = False
+    fit_simulations: int = Field(0, ge=0, le=10000)
     shells: ShellsSpec = ShellsSpec()
     staying: StayingSpec | None = None
     tag_retention: GivenSpec | None = None

@@ -18,8 +18,13 @@ from pva.files import Positions, read_yaml
 STUDY_FILE = "study.yaml"
 STATUS = (ALIVE, HEARD, SHELL, REMOVED)
 EVENTS = ("release", "encounter")
-SURVIVAL_DIFFERS_BY = ("site", "source", "stage", "length", "batch", "year", "visit", "method",
-                       "effort", "passes", "species", "bad_years")
+DIFFERS_BY = {
+    "survival": ("site", "source", "stage", "length", "batch", "year", "species", "bad_years"),
+    "detection": ("site", "source", "stage", "length", "batch", "year", "visit", "method",
+                  "effort", "passes", "species"),
+    "growth": ("site", "source", "stage", "batch", "year", "species"),
+}
+OF_THE_SEARCH = ("visit", "method", "effort", "passes")
 
 
 @dataclass(frozen=True)
@@ -197,9 +202,9 @@ def _other_problems(study: Study) -> Iterator[Problem]:
                         f"Make it, or remove `{key}`.", code="file-missing")
     for part in ("survival", "detection", "growth"):
         for i, name in enumerate(getattr(spec, part).differs_by):
-            if name not in SURVIVAL_DIFFERS_BY:
+            if name not in DIFFERS_BY[part]:
                 yield place((part, "differs_by", i), f"{part} cannot differ by `{name}`",
-                            nearest(name, SURVIVAL_DIFFERS_BY), code="differs-by-unknown")
+                            _instead(part, name), code="differs-by-unknown")
     if not all(1 <= month <= 12 for month in spec.growth.season):
         yield place(("growth", "season"), "months run from 1 to 12", "Correct the season.",
                     code="season-impossible")
@@ -207,6 +212,16 @@ def _other_problems(study: Study) -> Iterator[Problem]:
         if stage.length_mm[0] >= stage.length_mm[1]:
             yield place(("stages", i, "length_mm"), f"the stage `{stage.name}` ends before it "
                         "begins", "Write the smaller length first.", code="stage-lengths")
+
+
+def _instead(part: str, name: str) -> str:
+    """What to write in place of something that a rate cannot differ by."""
+    if name in OF_THE_SEARCH:
+        return (f"How animals were looked for changes who is found, not who lives or grows: write "
+                f"`{name}` under `detection`, or `year` here.")
+    if name == "bad_years" and part == "detection":
+        return "A bad year changes survival: name it there, and write `visit` here."
+    return nearest(name, DIFFERS_BY[part])
 
 
 __all__ = ["Study", "TableSpec", "read_study", "study_path"]
