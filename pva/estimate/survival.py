@@ -14,6 +14,7 @@ from pva.estimate.histories import from_steps
 from pva.estimate.likelihood import ALIVE, SHELL, Histories
 from pva.estimate.models import LUCK, Laid, Model, lay
 
+ROUNDS = 3  # of choosing survival and detection in turn
 SHELL_LOSS = (0.0, 0.3, 0.7, 1.5)  # per year; tried in turn, the best fitting is kept
 WEAK_PULL = 0.25  # precision of the pull on year differences: SD 2 on the logit scale
 
@@ -159,7 +160,7 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
     """Fit the set of models, best first.
 
     Detection is chosen first, under the richest and the plainest survival; then survival, under
-    that detection.
+    that detection; then both once more, each under the best of the other, until they stay.
 
     Parameters
     ----------
@@ -182,23 +183,35 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
     released = steps[steps["released"]]
     release = ("source",) if separate and differs(released, "source") else ()
     choices = survival_choices(survival, steps)
-    richest = max(choices, key=len)
-    plainest = min(choices, key=len)
-    tried: list[Fitted] = []
-    for by in detection_choices(detection, steps):
-        for survived in dict.fromkeys((richest, plainest)):
-            model = Model(survived, by, release, separate, shell)
-            near = tried[-1] if tried else None
-            tried.append(fit_model(model, data, near=near, inflation=inflation))
-    best = min(tried, key=lambda f: (not levels_told(f), f.aicc))
-    for by in choices:
-        if by not in (richest, plainest):
-            model = Model(by, best.model.detection, release, separate, shell)
-            tried.append(fit_model(model, data, near=best, inflation=inflation))
-    ranked = sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
+    ways = detection_choices(detection, steps)
+    tried: dict[Model, Fitted] = {}
+
+    def fit_all(survivals, detections, near=None):
+        for by in detections:
+            for survived in survivals:
+                model = Model(survived, by, release, separate, shell)
+                if model not in tried:
+                    tried[model] = fit_model(model, data, inflation=inflation,
+                                             near=near or next(reversed(tried.values()), None))
+        return min(tried.values(), key=_rank)
+
+    ends = dict.fromkeys((max(choices, key=len), min(choices, key=len)))
+    best = fit_all(ends, ways)
+    for _ in range(ROUNDS):
+        before = best
+        best = fit_all(choices, [best.model.detection], best)
+        best = fit_all([best.model.survival], ways, best)
+        if best.model.detection == before.model.detection:
+            break
+    ranked = sorted(tried.values(), key=_rank)
     # the one that is reported is searched for from far-off places too
     again = fit_model(ranked[0].model, data, inflation=inflation)
     return [again if again.fit.loglik > ranked[0].fit.loglik else ranked[0], *ranked[1:]]
+
+
+def _rank(fitted: Fitted) -> tuple[bool, float]:
+    """By AICc, those whose survival cannot be told last."""
+    return not levels_told(fitted), fitted.aicc
 
 
 def levels_told(fitted: Fitted) -> bool:
