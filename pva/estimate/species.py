@@ -7,16 +7,21 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from pva.estimate.availability import PassDetection, chance_to_find, pass_detection
+from pva.estimate.averaging import Averaged, average_rates, to_average
 from pva.estimate.bounds import Bounds, two_visit_bounds
+from pva.estimate.choices import what_cannot_differ
 from pva.estimate.contrasts import Joint, joint, survival_contrast
+from pva.estimate.entangled import products
+from pva.estimate.fit_simulation import SimulatedFit, simulate_fit
 from pva.estimate.fit_tests import FitTest, fit_test
 from pva.estimate.following import SHORT, YEAR, Following, follow
 from pva.estimate.growth import FEWEST, Growth, fit_growth
-from pva.estimate.losses import losses_of
+from pva.estimate.losses import Losses, losses_of
 from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.refusal import Refusal
-from pva.estimate.shells import with_leaving
+from pva.estimate.shells import extreme_finding, profiled, with_leaving
 from pva.estimate.stage_steps import Sizes, label_steps, lengths_record
 from pva.estimate.staying import TAGS
 from pva.estimate.survival import (
@@ -27,7 +32,12 @@ from pva.estimate.survival import (
     fit_model,
     levels_told,
 )
-from pva.estimate.survival_rates import SurvivalRates, survival_rates
+from pva.estimate.survival_rates import (
+    SurvivalRates,
+    contrasts_of,
+    survival_rates,
+    wanted_keys,
+)
 from pva.estimate.tag_loss import TagRetention
 from pva.estimate.transitions import transitions
 from pva.field.records import ALIVE, REMOVED, SHELL, FieldRecords
@@ -46,7 +56,8 @@ class SpeciesResult:
     steps : DataFrame
         Labelled steps behind the models.
     growth : Growth or None
-    retention : TagRetention or None
+    losses : Losses
+        What survival is corrected for.
     models : list of Fitted
         Best first; the first is reported.
     inflation : float
@@ -60,13 +71,22 @@ class SpeciesResult:
     refused : tuple of Refusal
     notes : tuple of str
     adult_from_mm : float or None
+    averaged : Averaged or None
+        Behind `rates` where they are averaged over models.
+    simulated : SimulatedFit or None
+        The fit judged by simulated studies.
+    passes : PassDetection or None
+        How well one pass of a visit finds animals within reach.
+    profiled : dict of str to tuple
+        Profile intervals that stand in for standard errors where the chance of finding a shell
+        sits at 0 or 1.
     """
 
     species: str
     following: Following
     steps: pd.DataFrame | None = None
     growth: Growth | None = None
-    retention: TagRetention | None = None
+    losses: Losses = Losses()
     models: list[Fitted] = field(default_factory=list)
     inflation: float = 1.0
     test: FitTest | None = None
@@ -76,6 +96,15 @@ class SpeciesResult:
     refused: tuple[Refusal, ...] = ()
     notes: tuple[str, ...] = ()
     adult_from_mm: float | None = None
+    averaged: Averaged | None = None
+    simulated: SimulatedFit | None = None
+    passes: PassDetection | None = None
+    profiled: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def retention(self) -> TagRetention | None:
+        """Tag retention measured on animals with two marks."""
+        return self.losses.tags
 
 
 def estimate_species(records: FieldRecords, species: str, options: Options,
@@ -100,22 +129,23 @@ def estimate_species(records: FieldRecords, species: str, options: Options,
 def _estimated(records, species, options, following, model) -> SpeciesResult:
     own = following.of_species(species)
     losses = losses_of(records, own.steps["animal"].unique(), options)
-    kept = losses.tags
     if TAGS in losses.corrected_for:
         own = follow_study(records, options, by_tag_only=True).of_species(species)
     growth, refused, notes = _growth(own, options)
     refusal = _too_few(own)
     if refusal:
-        return SpeciesResult(species, own, growth=growth, retention=kept,
+        return SpeciesResult(species, own, growth=growth, losses=losses,
                              refused=(*refused, refusal), notes=tuple(notes))
     sizes = Sizes(own, growth, options.season)
     if sizes.guessed and options.stages:
         notes.append(f"{sizes.guessed} animals were never measured: their batch's mean is used")
     steps = label_steps(own, sizes, options.stages, options.bad_years)
     if own.steps.groupby("follow").size().max() < 2:
-        return SpeciesResult(species, own, steps, growth, kept, bounds=two_visit_bounds(own.steps),
-                             refused=tuple(refused), notes=tuple(notes))
-    return _survival(species, own, steps, growth, losses, options, model, refused, notes)
+        searched = chance_to_find(records, species, options.availability)
+        return SpeciesResult(species, own, steps, growth, losses, refused=tuple(refused),
+                             bounds=two_visit_bounds(own.steps, searched), notes=tuple(notes))
+    told = _survival(species, own, steps, growth, losses, options, model, refused, notes)
+    return replace(told, passes=pass_detection(records, species))
 
 
 def follow_study(records: FieldRecords, options: Options, *, by_tag_only: bool = False
@@ -126,7 +156,6 @@ def follow_study(records: FieldRecords, options: Options, *, by_tag_only: bool =
 
 
 def _survival(species, own, steps, growth, losses, options, model, refused, notes) -> SpeciesResult:
-    kept = losses.tags
     visited = steps.dropna(subset=["visit"]).set_index(["follow", "visit"])["stage"]
     at_visits = own.steps.join(visited, on=["follow", "visit"])
     test = fit_test(at_visits)
@@ -145,17 +174,52 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
         models = with_leaving(models, data, inflation)
     models = _put_first(models, model)
     if not levels_told(models[0]):
-        return _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes)
+        return _not_told(species, own, steps, growth, losses, models, inflation, test, refused,
+                         notes)
+    taking_part = to_average(models) if options.average else [(models[0], 1.0)]
+    keys = wanted_keys(*(m for m, _ in taking_part))
     rates = survival_rates(models[0], data, without_loss=plain, losses=losses,
-                           inflation=inflation)
+                           inflation=inflation, keys=keys)
+    averaged = None
+    if options.average:
+        rates, averaged = average_rates(rates, taking_part, keys, inflation)
+        notes.append(f"survival and release survival are averaged over {len(taking_part)} models "
+                     "by their weights, with the doubt about the model in their standard errors")
+    simulated = _simulated_fit(models[0], data, at_visits, test, options, notes)
     notes += rates.notes
+    notes += what_cannot_differ("survival", options.survival, steps)
+    notes += what_cannot_differ("detection", options.detection, steps)
     notes += _sources_note(models[0], data, inflation)
     whole = rates.joint
     if growth is not None and len(options.stages) > 1:
         whole, _ = transitions(growth, options.stages, rates.joint)
     refused += _vague(steps, rates.joint)
-    return SpeciesResult(species, own, steps, growth, kept, models, inflation, test, rates, whole,
-                         None, tuple(refused), tuple(notes))
+    intervals = _extreme_shells(models[0], notes)
+    return SpeciesResult(species, own, steps, growth, losses, models, inflation, test, rates, whole,
+                         None, tuple(refused), tuple(notes), averaged=averaged,
+                         simulated=simulated, profiled=intervals)
+
+
+def _extreme_shells(fitted: Fitted, notes: list[str]) -> dict[str, tuple[float, float]]:
+    """Profile intervals of yearly survival where the chance of finding a shell is at its limit."""
+    at = extreme_finding(fitted)
+    if at is None:
+        return {}
+    notes.append(f"the chance that a shell is found sits at {at:.0f}: a standard error of survival "
+                 "would mean nothing; its interval is profiled instead")
+    return profiled(fitted, {k: c for k, c in contrasts_of(
+        fitted, wanted_keys(fitted)).items()
+                             if k.split("/")[0] in ("survival", "release", "staying")})
+
+
+def _simulated_fit(reported, data, at_visits, test, options, notes) -> SimulatedFit | None:
+    """The fit judged by simulated studies, where the study asks for it."""
+    if not options.fit_simulations:
+        return None
+    told = simulate_fit(reported, data, at_visits, test, studies=options.fit_simulations)
+    notes.append(told.words if told else "the fit could not be judged by simulated studies: no "
+                 "usable table, or a model in which animals leave")
+    return told
 
 
 def _growth(own: Following, options: Options):
@@ -217,7 +281,7 @@ def _put_first(models: list[Fitted], name: str | None) -> list[Fitted]:
     return chosen + [m for m in models if m.name != name]
 
 
-def _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes):
+def _not_told(species, own, steps, growth, losses, models, inflation, test, refused, notes):
     """No model of the set can tell survival apart from something else."""
     names = models[0].laid.design.names
     blurred = [n for n, told in zip(names, models[0].fit.told, strict=True) if not told]
@@ -228,8 +292,9 @@ def _not_told(species, own, steps, growth, kept, models, inflation, test, refuse
     else:
         why = "survival cannot be told apart from detection"
         needed = "one more visit"
+    why = "; ".join([why, *(p.words for p in products(models[0]))])
     refused = (*refused, Refusal("survival", why, needed))
-    return SpeciesResult(species, own, steps, growth, kept, models, inflation, test,
+    return SpeciesResult(species, own, steps, growth, losses, models, inflation, test,
                          bounds=two_visit_bounds(own.steps), refused=refused, notes=tuple(notes))
 
 

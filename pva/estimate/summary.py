@@ -8,6 +8,7 @@ import numpy as np
 
 from pva.estimate.survival import weights
 from pva.estimate.to_estimates import named
+from pva.estimate.visit_by_visit import LABEL
 
 
 @dataclass(frozen=True)
@@ -45,11 +46,17 @@ def summarise(told) -> StudySummary:
         "detection": [_estimate_row(e) for k, e in told.rates.items()
                       if k.startswith("detection/")],
         "tag_retention": _one_or_many(results, _retention),
+        "staying": [_estimate_row(e) for k, e in told.rates.items() if k.startswith("staying/")],
+        "availability": [_estimate_row(e) for k, e in told.rates.items()
+                         if k.startswith("availability/")],
         "growth": _one_or_many(results, _growth),
         "transitions": [_estimate_row(e) for k, e in told.rates.items()
                         if k.startswith("growth/")],
         "models": [row for n, r in results.items() for row in _models(r, tagged[n])],
         "fit": _one_or_many(results, _fit) if first is not None else None,
+        "known_fate": known_fate_rows(told.known_fates),
+        "visit_by_visit": visit_rows(told.tables.get("visit_by_visit")),
+        "batch_bounds": _records(told.tables.get("batch_bounds")),
         "density": [_without(row, "site") for row in told.bed.rows],
         "recruits": [_without(row, "site") for row in told.bed.recruits],
         "abundance": [_estimate_row(e) for stages in told.abundance.values()
@@ -82,8 +89,9 @@ def _survival(told, result, species: str) -> list[dict]:
             continue
         if species and not key.endswith(f" of {species}"):
             continue
-        corrected = estimate.value if result.retention is not None else None
-        apparent = estimate.apparent if result.retention is not None else estimate.value
+        losses = result.losses
+        corrected = estimate.value if losses else None
+        apparent = estimate.apparent if losses else estimate.value
         low, high = estimate.interval or (None, None)
         heard = result.rates.heard.get(plain) if result.rates else None
         bounds = [x for x in (*(heard or ()), estimate.value) if x is not None]
@@ -93,9 +101,29 @@ def _survival(told, result, species: str) -> list[dict]:
             "heard_dead": heard[0] if heard else None, "heard_alive": heard[1] if heard else None,
             "heard_low": min(bounds) if heard else None,
             "heard_high": max(bounds) if heard else None,
+            "corrected_for": list(losses.corrected_for),
             "per": "year" if group == "survival" else "event", "note": estimate.note or None,
         })
     return rows
+
+
+def known_fate_rows(fates) -> list[dict]:
+    """Product-limit survival of releases with known fates, and how two of them differ."""
+    rows = []
+    for fate in fates:
+        rows += [{"group": fate.group, "animals": fate.animals, **row}
+                 for row in fate.table.to_dict("records")]
+    return rows
+
+
+def visit_rows(table) -> dict | None:
+    """Crude estimates of every visit under the label that says what they are."""
+    rows = _records(table)
+    return {"label": LABEL, "rows": rows} if rows else None
+
+
+def _records(table) -> list[dict]:
+    return [] if table is None else table.to_dict("records")
 
 
 def _estimate_row(e) -> dict:
@@ -111,7 +139,11 @@ def _retention(result) -> dict | None:
     low, high = kept.interval
     return {"tag": kept.tag, "se": kept.se, "low": low, "high": high,
             "second_mark": kept.second_mark, "meetings": kept.meetings, "animals": kept.animals,
-            "lost": kept.lost}
+            "lost": kept.lost, "model": kept.name,
+            "kept_to_age": [{"years": t, "tag": float(kept.kept(0, t))} for t in (1, 2, 5, 10)],
+            "models": [{"name": m.name, "aicc": m.aicc, "first_year": m.tag,
+                        "fifth_year": float(m.kept(4, 5))}
+                       for m in (kept, kept.rival) if m is not None]}
 
 
 def _growth(result) -> dict | None:

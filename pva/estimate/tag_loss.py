@@ -187,7 +187,9 @@ def _fitted(usable: pd.DataFrame, *, ageing: bool) -> TagRetention:
     """One model of loss."""
     negative = _objective(usable, ageing)
     start = np.array([3.5, 2.5, 0.0, 0.0])[: 4 if ageing else 2]
-    found = minimize(negative, start, jac=True, method="BFGS")
+    bounds = [(-4.0, 14.0)] * 2 + [(-2.0, 2.0)] * (2 if ageing else 0)
+    found = minimize(negative, start, jac=True, method="L-BFGS-B", bounds=bounds,
+                     options={"ftol": 1e-13, "gtol": 1e-7})
     covariance = np.linalg.pinv(hessian(negative, found.x), hermitian=True)
     loglik = -(found.fun - _pull(found.x)[0])
     n, k = len(usable), found.x.size
@@ -216,7 +218,7 @@ def _objective(usable: pd.DataFrame, ageing: bool):
         passed = [end**k - start**k for k in shape]
         rate = np.log1p(np.exp(-x[:2]))
         kept = [np.exp(-rate[i] * passed[i]) for i in (0, 1)]
-        met = 1 - (1 - kept[0]) * (1 - kept[1])
+        met = np.maximum(1 - (1 - kept[0]) * (1 - kept[1]), 1e-300)
         loglik = -np.log(met).sum()
         gradient = np.zeros_like(x)
         for i in (0, 1):

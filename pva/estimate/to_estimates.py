@@ -6,11 +6,13 @@ import datetime as dt
 
 import numpy as np
 
+from pva.estimate.availability import availability
 from pva.estimate.contrasts import average_detection
 from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
 from pva.estimate.following import SHORT
 from pva.estimate.link_scale import Z95, Link, sd_over_years
 from pva.estimate.species import SpeciesResult
+from pva.estimate.staying import LEAVING, TAGS
 from pva.sources import Source
 
 FEWEST_FOR_STAGE = 10  # animals seen again in a stage, below which its rate is not given
@@ -37,6 +39,7 @@ def rates_of(result: SpeciesResult, species: str) -> dict[str, Estimate]:
             out[named(key, species)] = _rate(result, i, named(key, species))
     out |= {named(k, species): e for k, e in _bounded(result, species).items()}
     out |= {named(k, species): e for k, e in detection_of(result).items()}
+    out |= {named(k, species): e for k, e in _availability(result).items()}
     if result.retention is not None:
         out[named("tag_retention/tag", species)] = _retention(result, named("tag_retention/tag",
                                                                             species))
@@ -68,7 +71,8 @@ def animals_behind(result: SpeciesResult, key: str) -> tuple[int, int]:
     else:
         stage, _, place = name.partition(" @ ")
         own = steps if stage == "all" else steps[steps["stage"].eq(stage)]
-        own = own[own["site"].eq(place) | own["source"].eq(place)] if place else own
+        if place:
+            own = own[own["site"].eq(place) | own["source"].eq(place) | own["batch"].eq(place)]
     again = own.loc[own["status"].isin(["alive", "removed"]), "animal"]
     if group == "bad_year":
         again = own["animal"]
@@ -89,6 +93,8 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
                 f"refused: {again} animals seen again, at least {FEWEST_FOR_STAGE} are needed"))
         if plain in result.rates.limits or not np.isfinite(se):
             return _stuck(result, plain, key, animals, source)
+        if plain in result.profiled:
+            return _profiled(result, plain, key, animals, source)
     year_sd = result.rates.year_sd if plain.startswith("survival/") else 0.0
     told = estimate_from_link(key, Link(mean, se, year_sd or 0.0), n=animals, source=source,
                               apparent=result.rates.apparent.get(plain))
@@ -111,14 +117,33 @@ def _stuck(result, plain, key, animals, source) -> Estimate:
                     source=source, note=note)
 
 
+def _profiled(result, plain, key, animals, source) -> Estimate:
+    """A rate whose interval is profiled: the standard error is that of a like normal interval."""
+    low, high = result.profiled[plain]
+    mean = float(result.joint.mean[result.joint.keys.index(plain)])
+    if high - low > WIDEST or not 0 < low < high < 1:
+        return Estimate(key, None, interval=(low, high), n=animals, source=source, note=(
+            f"cannot be told: 95 % profile interval {low:.2f} to {high:.2f}, the chance that a "
+            "shell is found sits at its limit"))
+    half = (np.log(high / (1 - high)) - np.log(low / (1 - low))) / (2 * Z95)
+    year_sd = result.rates.year_sd if plain.startswith("survival/") else 0.0
+    told = estimate_from_link(key, Link(mean, half, year_sd or 0.0), n=animals, source=source,
+                              apparent=result.rates.apparent.get(plain), interval=(low, high))
+    words = [_note(result, plain), "interval profiled: the chance that a shell is found sits at "
+             "its limit"]
+    unknown_years = plain.startswith("survival/") and result.rates.year_sd is None
+    return Estimate(**{**told.__dict__, "note": "; ".join(w for w in words if w),
+                       "year_sd": None if unknown_years else told.year_sd})
+
+
 def _note(result: SpeciesResult, plain: str) -> str:
     heard = result.rates.heard.get(plain)
     parts = []
     if heard:
         parts.append(f"{heard[0]:.3f} if every animal only heard was dead by then, {heard[1]:.3f} "
                      "if every one was alive")
-    if plain.startswith("survival/") and result.retention is None:
-        parts.append("apparent: lost tags count as deaths")
+    if plain.startswith("survival/"):
+        parts += _corrections(result)
     if plain.startswith("survival/") and result.rates.year_sd is None:
         parts.append("how years differ could not be told")
     if plain.startswith("survival/") and result.rates.effects is not None:
@@ -133,6 +158,16 @@ def _note(result: SpeciesResult, plain: str) -> str:
     return "; ".join(parts)
 
 
+def _corrections(result: SpeciesResult) -> list[str]:
+    """What is corrected and what is not, behind a yearly survival."""
+    done, model = result.losses.corrected_for, result.models[0].model
+    out = [f"corrected for {' and '.join(done)}"] if done else []
+    open_ends = [] if TAGS in done else ["lost tags count as deaths"]
+    if LEAVING not in done and not model.leaving:
+        open_ends.append("leaving the site counts as death")
+    return out + ["apparent: " + ", ".join(open_ends)] if open_ends else out
+
+
 def _bounded(result: SpeciesResult, species: str) -> dict[str, Estimate]:
     bounds = result.bounds
     if bounds is None:
@@ -145,7 +180,15 @@ def _bounded(result: SpeciesResult, species: str) -> dict[str, Estimate]:
             "days; survival cannot be told apart from detection, nor from so short an interval "
             "for a year"))}
     return {"survival/all": Estimate(key, None, interval=bounds.yearly(), **shared, note=(
-        "bounds: with two visits survival cannot be told apart from detection"))}
+        "bounds: with two visits survival cannot be told apart from detection" + _raised(bounds)))}
+
+
+def _raised(bounds) -> str:
+    """What passes within the visit add to the lower bound."""
+    if bounds.searched is None:
+        return ""
+    return (f"; the lower one is raised from {bounds.low ** (1 / bounds.years):.2f}, because the "
+            f"search finds at most {bounds.searched:.2f} of the living animals")
 
 
 def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
@@ -165,6 +208,27 @@ def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
         out[key] = Estimate(key, value, se=se, interval=(low, high), n=int(mask.sum()),
                             source=source_of(result))
     return out
+
+
+def _availability(result: SpeciesResult) -> dict[str, Estimate]:
+    """Share of the living animals within reach, where passes within visits tell it."""
+    if result.rates is None or result.passes is None:
+        return {}
+    fitted = result.models[0]
+    at = zip(fitted.steps["visit"], fitted.steps["site"], strict=True)
+    mask = np.array([key in result.passes.visits for key in at])
+    value, se = availability(average_detection(fitted, mask), result.passes)
+    within, _ = result.passes.whole_visit()
+    key = "availability/all"
+    note = (f"a pass finds {result.passes.value:.2f} of the animals within reach, a visit "
+            f"{within:.2f}; animals out of reach at random do not bias survival, those that stay "
+            "out of reach count as dead")
+    if value > 1:
+        note = f"the ratio came out at {value:.2f}: every animal may be within reach; {note}"
+    half = Z95 * se
+    return {key: Estimate(key, min(value, 1.0), se=se, interval=(
+        max(value - half, 0.0), min(value + half, 1.0)), n=result.passes.meetings,
+        source=source_of(result), note=note)}
 
 
 def _retention(result: SpeciesResult, key: str) -> Estimate:
