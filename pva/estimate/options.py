@@ -25,6 +25,10 @@ class Options:
     survival, detection : tuple of str
         What they may differ by.
     release_separate : bool
+    average : bool
+        Whether rates are averaged over models.
+    fit_simulations : int
+        Studies simulated to judge the fit.
     bad_years : tuple of str
     season : (int, int)
         Months of growth.
@@ -52,6 +56,8 @@ class Options:
     survival: tuple[str, ...] = ()
     detection: tuple[str, ...] = ()
     release_separate: bool = True
+    average: bool = False
+    fit_simulations: int = 0
     bad_years: tuple[str, ...] = ()
     season: tuple[int, int] = (1, 12)
     efficiency: float | None = None
@@ -83,6 +89,8 @@ def options_of(study: Study) -> Options:
         survival=tuple(spec.survival.differs_by),
         detection=tuple(spec.detection.differs_by),
         release_separate=spec.survival.release == "separate",
+        average=spec.survival.average,
+        fit_simulations=spec.survival.fit_simulations,
         bad_years=tuple(spec.survival.bad_years),
         season=tuple(spec.growth.season),
         efficiency=spec.density.efficiency,
