@@ -33,6 +33,8 @@ PLACES = {
     "settlement": ("settlement",),
     "per_100m2": ("host_density",),
     "start": ("census_size", "sustainable_size", "last_population"),
+    # nothing in the catalogue is any of these
+    "growth": (), "per_adult": (), "contact": (), "capacity": (),
 }
 _LOW = "write a value of your own with `source: {assumed: reason}`"
 
@@ -221,10 +223,11 @@ def _other_quantity(entry: Published, place: Sequence) -> Problem | None:
     asked = next((name for name in reversed(place) if name in PLACES), None)
     if asked is None or entry.key.partition("/")[0] in PLACES[asked]:
         return None
+    keys = " or ".join(f"`{name}`" for name in PLACES[asked])
     return Problem(
         f"`{entry.key}` is another quantity than `{asked}` asks for",
-        f"Take a key that begins with {' or '.join(f'`{name}`' for name in PLACES[asked])}, "
-        f"or {_LOW}.",
+        f"Take a key that begins with {keys}, or {_LOW}." if keys else
+        f"The catalogue has nothing of the kind: measure it, or {_LOW}.",
         code="published-other-quantity",
     )
 

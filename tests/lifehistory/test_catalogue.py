@@ -142,6 +142,8 @@ def test_citations_are_all_used_and_all_there():
          "glochidia"),
         ("fertilised_share", ("recruitment", "gravid"), "gravid"),
         ("gravid_share", ("releases", 0, "first_year_survival"), "first_year_survival"),
+        ("drought/mortality", ("growth", "subadult"), "growth"),
+        ("age_1_share/lampsilis_fasciola", ("recruitment", "per_adult"), "per_adult"),
     ],
 )
 def test_a_mortality_is_no_survival(key, place, what):
