@@ -190,7 +190,9 @@ def _fitted(usable: pd.DataFrame, *, ageing: bool) -> TagRetention:
     bounds = [(-4.0, 14.0)] * 2 + [(-2.0, 2.0)] * (2 if ageing else 0)
     found = minimize(negative, start, jac=True, method="L-BFGS-B", bounds=bounds,
                      options={"ftol": 1e-13, "gtol": 1e-7})
-    covariance = np.linalg.pinv(hessian(negative, found.x), hermitian=True)
+    values, vectors = np.linalg.eigh(hessian(negative, found.x))
+    # the pulls alone hold this much: less is rounding, or a shape at the end of its range
+    covariance = (vectors / np.maximum(values, 0.02)) @ vectors.T
     loglik = -(found.fun - _pull(found.x)[0])
     n, k = len(usable), found.x.size
     aicc = -2 * loglik + 2 * k * n / (n - k - 1) if n > k + 1 else np.inf
