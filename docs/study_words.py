@@ -16,7 +16,7 @@ How the pieces work together is told in [for data technicians](technician.md).
 """
 
 _SOURCE = {
-    "column": "Name of the column in your table.",
+    "column": "Name of the column in your table, or its number from 1.",
     "first": "Only so many characters from the beginning.",
     "last": "Only so many characters from the end.",
     "join": "Several columns joined into one value, for tags split over columns.",
@@ -32,10 +32,14 @@ def _table(prefix: str) -> dict[str, str]:
     words = {
         "file": "The table: CSV, TXT, TSV or XLSX.",
         "sheet": "Sheet of a workbook, by name or by place from 1; needed where several hold data.",
-        "header_row": "Row that holds the names of the columns; found by itself where left out.",
-        "delimiter": "What separates the cells of a text table; found by itself where left out.",
+        "header_row": "Row that holds the names of the columns; `none` where the first row is data "
+                      "already, and the columns are named by number: `{tag: 1, date: 2}`. Found by "
+                      "itself where left out.",
+        "delimiter": "What separates the cells of a text table; found by itself, but for "
+                     "spaces.",
         "decimal": "Decimal mark; comma is assumed only beside semicolons or tabs.",
         "dates": "Order of day, month and year. Needed where dates can be read in two ways.",
+        "add_days": "Days added to every date of the table, where a reader's clock ran wrong.",
         "columns": "Where each value stands, if your column has another name: "
                    "`{tag: PIT no., length_mm: Length}`.",
         "values": "What your words mean: `{status: {FD: shell, L: alive}}`.",
@@ -76,6 +80,10 @@ STUDY_WORDS = {
                    "marked.",
     "tags": "About tags.",
     "tags.test_tags": "Tags used to test readers, besides those that begin with 999.",
+    "tags.used_again": "Tags that were recovered and put on another animal.",
+    "tags.used_again[].tag": "The tag, between quotation marks.",
+    "tags.used_again[].from": "Day from which it is on the other animal, whose release is a row of "
+                              "its own. A shell found on that day is that of the first animal.",
     "lengths": "Limits for lengths.",
     "lengths.drop_mm": "A length that falls by more than this is flagged; smaller drops are "
                        "measurement error and stay in.",
@@ -152,7 +160,9 @@ COLUMN_WORDS = {
     "length_mm": "Shell length, mm.",
     "source": "Hatchery, or the site the animals come from.",
     "batch": "Name of the batch.",
-    "batch_mark": "Mark shared by the batch, such as a paint dot.",
+    "batch_mark": "Mark shared by the batch, such as a paint dot: its name, or `present`, `absent` "
+                  "(or blank) and `not checked`. An animal whose mark was not checked is never "
+                  "counted as unmarked.",
     "second_mark": "A second individual mark; it tells how often tags are lost.",
     "number": "Animals in the row; 1 for a tagged animal.",
     "remarks": "Remarks; words such as dead are looked for.",
@@ -165,8 +175,9 @@ COLUMN_WORDS = {
     "passes": "Times the site was searched through.",
     "status": "`alive`, `heard` (the tag was heard, nobody saw the animal), `shell` or `removed` "
               "(taken away alive).",
-    "latitude": "Decimal degrees.",
-    "longitude": "Decimal degrees.",
+    "latitude": "Decimal degrees; degrees with minutes and seconds are read too.",
+    "longitude": "Decimal degrees, negative in the west; or with W or E.",
+    "datum": "Datum of the position; others than WGS 84 and those that agree with it are flagged.",
     "event": "`release` where the animal was newly marked, else `encounter`.",
     "time": "Time of day.",
     "position": "Where the reader stood.",

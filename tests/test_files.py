@@ -160,7 +160,7 @@ def test_text_without_its_mark_and_with_what_a_power_cut_left(tmp_path):
 
 def test_a_table_without_header_and_cells_parted_by_spaces(tmp_path):
     read = table(tmp_path, "Reader 4, battery low\n982.000411223344   2021-08-03\t10:22\n\n",
-                 delimiter="space", header_row="none")
+                 delimiter="space", header_row=0)
     assert read.header == ["column 1", "column 2", "column 3", "column 4"]
     assert read.rows == [["Reader", "4,", "battery", "low"],
                          ["982.000411223344", "2021-08-03", "10:22", ""]]
@@ -169,7 +169,7 @@ def test_a_table_without_header_and_cells_parted_by_spaces(tmp_path):
 
 def test_chatter_of_a_reader_does_not_hide_the_separator(tmp_path):
     text = "Reader 4, ready, power good\nlink up\nA1;2021-08-03;10:22\nA2;2021-08-03;10:23\n" * 9
-    assert table(tmp_path, text, header_row="none").delimiter == ";"
+    assert table(tmp_path, text, header_row=0).delimiter == ";"
 
 
 @pytest.mark.parametrize("text, said", [

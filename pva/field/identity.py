@@ -126,6 +126,16 @@ class Identity:
 def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger
                 ) -> pd.DataFrame:
     """Set aside what was seen before the release, after the shell, or after removal."""
+    before_release(encounters, releases, ledger)
+    marked = ledger.kept(encounters)
+    marked = marked[marked["animal"].notna()]
+    _after_end(marked, SHELL, "after-shell", ledger)
+    _after_end(ledger.kept(marked), REMOVED, "after-removal", ledger)
+    return ledger.kept(encounters)
+
+
+def before_release(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger) -> None:
+    """Set aside what was seen before its release; columns `animal` and `when`."""
     marked = encounters[encounters["animal"].notna()]
     start = releases.dropna(subset=["animal"]).drop_duplicates("animal")
     start = start.assign(line=start.index).set_index("animal")
@@ -134,10 +144,6 @@ def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLed
         other = start.at[marked.at[row, "animal"], "line"]
         ledger.set_aside("date-before-release", row, "date", date=day(marked.at[row, "when"]),
                          released=day(released[row]), **ledger.where(other))
-    marked = ledger.kept(marked)
-    _after_end(marked, SHELL, "after-shell", ledger)
-    _after_end(ledger.kept(marked), REMOVED, "after-removal", ledger)
-    return ledger.kept(encounters)
 
 
 def _after_end(marked: pd.DataFrame, end: str, code: str, ledger: RowLedger) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pva.field.account import RowLedger
+from pva.field.batch_marks import batch_marks
 from pva.field.cells import TableReader, level
 from pva.field.encounters import STATUS_WORDS
 from pva.field.records import ALIVE, COLUMNS
@@ -71,7 +72,7 @@ def read_animals(reader: TableReader) -> pd.DataFrame:
         "survey": survey, "site": reader.sites(required=False), "unit": unit, "date": date,
         "species": reader.species(), "length_mm": reader.lengths(), "status": status,
         # a damaged tag still says that the animal was stocked, so it counts for density
-        "tag": marks(reader, "tag"),
+        "tag": marks(reader, "tag"), "batch_mark": batch_marks(reader),
     }
     return reader.finish(made, COLUMNS["animals"])
 

@@ -19,7 +19,7 @@ UNIT_FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "m2": 1.0, "ft
 EXTRA_TARGETS = {
     "releases": ["remarks"],
     "visits": [],
-    "encounters": ["event", "effort_hours", "time", "position"],
+    "encounters": ["event", "effort_hours", "time", "position", "datum"],
     "units": ["excavated", "remarks"],
     "animals": ["date", "tag", "excavated", "remarks"],
     "hosts": ["remarks"],
@@ -52,6 +52,10 @@ def _fill(value: Any) -> Any:
 
 def _list(value: Any) -> Any:
     return value if isinstance(value, list) or value is None else [value]
+
+
+def _header(value: Any) -> Any:
+    return 0 if value == "none" else value
 
 
 def _column(value: Any) -> Any:
@@ -99,10 +103,11 @@ class TableFile(Form):
 
     file: str
     sheet: int | str | None = None
-    header_row: int | None = Field(None, ge=1)
-    delimiter: Literal["comma", "semicolon", "tab"] | None = None
+    header_row: Annotated[int | None, BeforeValidator(_header), Field(ge=0)] = None
+    delimiter: Literal["comma", "semicolon", "tab", "space"] | None = None
     decimal: Literal["point", "comma"] | None = None
     dates: Literal["day first", "month first", "year first"] | None = None
+    add_days: int = Field(0, ge=-20_000, le=20_000)
     columns: dict[str, Source] = {}
     values: Values = {}
     fill: Annotated[dict[str, str], BeforeValidator(_fill)] = {}
@@ -150,10 +155,18 @@ class StageSpec(Form):
     length_mm: Annotated[list[float], Field(min_length=2, max_length=2)]
 
 
+class UsedAgainSpec(Form):
+    """A tag that was recovered and is on another animal from a day on."""
+
+    tag: str
+    from_day: str = Field(alias="from")
+
+
 class TagsSpec(Form):
-    """Tags that the crew uses to test its readers, besides those with prefix 999."""
+    """Tags of test transponders besides those with prefix 999, and tags used again."""
 
     test_tags: Annotated[list[str], BeforeValidator(_list)] = []
+    used_again: list[UsedAgainSpec] = []
 
 
 class LengthsSpec(Form):
@@ -188,16 +201,16 @@ class StayingSpec(Form):
 
 
 class SurvivalSpec(Form):
-    """How survival is to be told apart."""
+    """How survival is to be told apart, and what it is corrected for."""
 
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
     release: Literal["separate", "pooled"] = "separate"
     bad_years: Annotated[list[str], BeforeValidator(_list)] = []
-    average: bool = False
-    fit_simulations: int = Field(0, ge=0, le=10000)
     shells: ShellsSpec = ShellsSpec()
     staying: StayingSpec | None = None
     tag_retention: GivenSpec | None = None
+    average: bool = False
+    fit_simulations: int = Field(0, ge=0, le=10000)
 
 
 class DetectionSpec(Form):

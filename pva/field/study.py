@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from pva.errors import FormError, MeaningError, Problem
 from pva.field.form import form_problems, nearest
 from pva.field.records import ALIVE, HEARD, REMOVED, SHELL
+from pva.field.reuse import reuse_problems
 from pva.field.spec import SiteSpec, StudySpec, TableFile, TableSpec, targets
 from pva.files import Positions, read_yaml
 
@@ -116,6 +117,7 @@ def _meaning(study: Study) -> Iterator[Problem]:
     for i, table in enumerate(study.spec.tables):
         yield from _table_problems(study, table, table.kind, ("tables", i))
     yield from _visit_problems(study)
+    yield from reuse_problems(study)
     yield from _other_problems(study)
 
 
@@ -133,7 +135,7 @@ def _site_problems(study: Study) -> Iterator[Problem]:
             if abs(latitude) > 90 or abs(longitude) > 180:
                 yield study.positions.problem(
                     ("sites", i, "corners", k),
-                    f"the corner {latitude}, {longitude} of `{site.name}` lies nowhere on earth",
+                    f"a corner of `{site.name}` lies nowhere on earth",
                     "Write latitude first, then longitude, in decimal degrees.",
                     code="corner-impossible")
 

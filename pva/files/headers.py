@@ -7,11 +7,11 @@ from pathlib import Path
 from pva.errors import DataError, Problem
 from pva.files.grid import Grid
 
-NO_HEADER = "none"
+NO_HEADER = 0
 HEADER_SEARCH_ROWS = 30
 
 
-def header_of(path: Path, grid: Grid, header_row: int | str | None, wanted: list[str]
+def header_of(path: Path, grid: Grid, header_row: int | None, wanted: list[str]
               ) -> tuple[int, list[str]]:
     """Place of the header and the names of the columns.
 
@@ -34,7 +34,7 @@ def header_of(path: Path, grid: Grid, header_row: int | str | None, wanted: list
     if header_row == NO_HEADER:
         width = max(_width(grid.rows[i]) for i in filled)
         return -1, [f"column {i}" for i in range(1, width + 1)]
-    at = int(header_row) - 1 if header_row else _header_at(grid.rows, filled, wanted)
+    at = header_row - 1 if header_row else _header_at(grid.rows, filled, wanted)
     if at >= len(grid.rows) or not any(grid.rows[at]):
         raise DataError(Problem(f"row {at + 1} is empty and cannot be the header",
                                 "Correct `header_row`.", file=str(path), code="header-missing"))

@@ -57,7 +57,7 @@ def read_table(
     *,
     sheet: str | int | None = None,
     delimiter: str | None = None,
-    header_row: int | str | None = None,
+    header_row: int | None = None,
     wanted: Iterable[str] = (),
 ) -> RawTable:
     """Read a CSV or XLSX table into cells of text.
@@ -70,9 +70,9 @@ def read_table(
         Name of the sheet, or its place from 1; needed when several sheets hold data.
     delimiter : {'comma', 'semicolon', 'tab', 'space'}, optional
         Found from the first rows when left out.
-    header_row : int or 'none', optional
-        Row that holds the names of the columns, or `none` where the first row is data already;
-        else the first row of the top 30 that holds most of `wanted`, else the first row with at
+    header_row : int, optional
+        Row that holds the names of the columns, or 0 where the first row is data already; else
+        the first row of the top 30 that holds most of `wanted`, else the first row with at
         least two filled cells.
     wanted : iterable of str
         Names of columns expected, to tell the header from title rows above it.
@@ -120,7 +120,7 @@ def _problem(path: Path, what: str, todo: str, code: str) -> Problem:
     return Problem(what, todo, file=str(path), code=code)
 
 
-def _with_header(path: Path, grid: Grid, header_row: int | str | None, wanted: list[str]
+def _with_header(path: Path, grid: Grid, header_row: int | None, wanted: list[str]
                  ) -> RawTable:
     at, header = header_of(path, grid, header_row, wanted)
     width, rows, numbers, above = len(header), [], [], False
