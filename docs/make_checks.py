@@ -33,6 +33,9 @@ from pva.model.equilibria import (
     host_limited_adults,
     ricker_adults,
 )
+from pva.model.record import TALLIES
+from pva.results.measures import Places, measure
+from pva.scenario.resolved import Genetics
 
 DOCS = Path(__file__).resolve().parent
 MOST_DECIMALS = 7  # beyond them the last digit may differ from machine to machine
@@ -139,6 +142,16 @@ def stochastic_growth() -> Iterator[Row]:
         yield f"small noise, year like the last {row['same_again']:g}", row["small_noise"], found
 
 
+def genetics() -> Iterator[Row]:
+    for row in case("genetics")["kept"]:
+        tallies = np.zeros((1, row["generations"] + 1, 1, len(TALLIES)))
+        tallies[..., TALLIES.index("wild_adults")] = row["effective"]
+        tallies[..., TALLIES.index("wild_animals")] = row["effective"]
+        places = Places(np.ones(1), Genetics(ne_over_n=1, founders=1e12), generation_years=1)
+        yield (f"heterozygosity kept, Ne {row['effective']}, {row['generations']} generations",
+               row["kept"], measure("heterozygosity", tallies, places)[0, -1])
+
+
 def process_variance() -> Iterator[Row]:
     known = case("process_variance")
     found = year_variance(known["estimates"], np.diag(known["sampling_variances"]))
@@ -192,7 +205,7 @@ CASES = {
     "branching_three_stage": branching_three_stage, "ceiling_chain": ceiling_chain_case,
     "limits": limits, "stochastic_growth": stochastic_growth, "dipper": dipper,
     "meadow_voles": meadow_voles,
-    "process_variance": process_variance, "mites": mites,
+    "process_variance": process_variance, "mites": mites, "genetics": genetics,
 }
 
 HEAD = """\
