@@ -285,7 +285,7 @@ def points(difference: float, *, sign: bool = False) -> str:
 
 def compared(row: dict, total: int) -> list[str]:
     """Cells of one line of a comparison; `total` replicates."""
-    if row["outcome"].startswith("adults"):
+    if row["outcome"] == "adults in the last year":
         said, away = animals, lambda x: ("-" if x < 0 else "+") + animals(abs(x))
         unit = ""
     else:

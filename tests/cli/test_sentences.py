@@ -184,6 +184,8 @@ def test_cells_of_a_comparison():
                         difference=-891, low=-903, high=-879, settled=True)
     assert sentences.compared(adults, 10_000) == [
         "adults in the last year", "3,080", "2,190", "-890", "-900 to -880", ""]
+    goal = difference(outcome="adults at least 300 in 2046")  # a chance, whatever its name
+    assert sentences.compared(goal, 10_000)[1:4] == ["86 %", "65 %", "-21 points"]
     same = difference(first=0.0, other=0.0, difference=0.0, low=0.0, high=0.0)
     assert sentences.compared(same, 10_000) == [
         "all goals", "below 0.03 %", "below 0.03 %", "none", "", ""]

@@ -277,7 +277,7 @@ def _same_words(same, scenarios):
 
 
 def _pair(d, size):
-    if d["outcome"].startswith("adults"):
+    if d["outcome"] == "adults in the last year":
         return (count(d["first"]), count(d["other"]), f"{_more(d['difference'])} "
                 f"({_more(d['low'])} to {_more(d['high'])})")
     points = [f"{signed(100 * d[k])}" if d[k] else "0" for k in ("difference", "low", "high")]
