@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 
 import numpy as np
@@ -52,7 +52,7 @@ class Model:
         return len(self.draws.start) * (1 if self.doubtful else replicates)
 
 
-def assemble(resolved: Resolved, *, seed: int) -> Model:
+def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None) -> Model:
     """Build the record of plain arrays.
 
     Parameters
@@ -60,6 +60,10 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
     resolved : Resolved
     seed : int
         Seed of the parameter draws, 0 .. 2**64 - 1.
+    held : mapping of rate key to float or ndarray, shape (draw,), or None
+        What if these rates had these means over years? The yearly spread on the link scale, shares
+        of stages and calibrations stay as at the best values; calibrations follow a held attachment
+        or target only.
 
     Returns
     -------
@@ -72,7 +76,7 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
     """
     classes = expand(resolved.stages)
     table = DrawTable(draws=resolved.runs.draws, seed=seed, unknown=resolved.chance.unknown,
-                      covariance=resolved.covariance)
+                      covariance=resolved.covariance, held=held)
     starts = period_starts(list(rates_in(resolved.sites)) + list(rates_in(resolved.releases))
                            + list(rates_in(resolved.movement)), resolved.first, resolved.last)
     slots = Slots(table, starts, years=resolved.chance.years)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
@@ -56,11 +58,15 @@ class DrawTable:
         Off: every draw holds the best values.
     covariance : JointCovariance or None
         Of the estimates, link scale.
+    held : mapping of str to float or ndarray, shape (draw,)
+        Means over years that rates, by key, are to have whatever is known about them.
     """
 
     def __init__(self, *, draws: int, seed: int, unknown: bool,
-                 covariance: JointCovariance | None = None):
+                 covariance: JointCovariance | None = None, held: Mapping | None = None):
         self.draws, self.seed, self.unknown = draws, seed, unknown
+        self.held = {k: np.broadcast_to(np.asarray(v, float), draws).copy()
+                     for k, v in (held or {}).items()}
         self._joint = self._joint_normals(covariance) if covariance is not None else {}
 
     def _joint_normals(self, covariance):
