@@ -79,7 +79,7 @@ def average_rates(rates: SurvivalRates, models, keys: dict, inflation: float):
     apparent = {k: float(expit(logit(v) + shift[k])) for k, v in rates.apparent.items()}
     heard = {k: tuple(float(x) for x in expit(logit(np.array(v)) + shift[k]))
              for k, v in rates.heard.items()}
-    return replace(rates, joint=told.joint, apparent=apparent, heard=heard), told
+    return replace(rates, joint=told.joint, apparent=apparent, heard=heard, profiles={}), told
 
 
 def average(reported: Joint, each: list[Joint], names, shares) -> Averaged:
@@ -123,4 +123,12 @@ def _covariance(reported: Joint, each, mean, shares, usable) -> np.ndarray:
     out = reported.covariance.copy()
     beyond = reported.covariance[here] - within[0]  # years, lost tags: common to all models
     out[here] = total * np.outer(scale, scale) + beyond
+    told = np.flatnonzero(np.isfinite(np.diag(out)))
+    out[np.ix_(told, told)] = _never_negative(out[np.ix_(told, told)])
     return out
+
+
+def _never_negative(matrix: np.ndarray) -> np.ndarray:
+    """The nearest covariance without negative variance in any direction."""
+    values, vectors = np.linalg.eigh(matrix)
+    return (vectors * np.clip(values, 0.0, None)) @ vectors.T if values.min() < 0 else matrix

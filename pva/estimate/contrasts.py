@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import expit
 
 from pva.estimate.choices import YEAR_TERM
+from pva.estimate.fit import FLAT, profile_interval
 from pva.estimate.models import LUCK
 from pva.estimate.survival import Fitted
 
@@ -133,6 +134,24 @@ def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1
     out[vague] = np.nan
     out[:, vague] = np.nan
     return Joint(tuple(contrasts), matrix @ fitted.fit.beta, out)
+
+
+def detection_limit(fitted: Fitted, mask: np.ndarray, inflation: float = 1.0):
+    """Profile limits of the chance of being seen at some steps where it sits at 0 or 1, else None.
+
+    Returns
+    -------
+    tuple of float or None
+        Low and high, natural scale.
+    """
+    visited = mask & fitted.steps["visit"].notna().to_numpy()
+    contrast = np.zeros(fitted.fit.beta.size)
+    where = fitted.laid.design.slices["detection"]
+    contrast[where] = fitted.laid.at_steps("detection")[visited].mean(axis=0)
+    if not fitted.fit.stuck[np.abs(contrast) > FLAT].any():
+        return None
+    low, high = profile_interval(fitted.fit, contrast, inflation=inflation)
+    return float(expit(low)), float(expit(high))
 
 
 def average_detection(fitted: Fitted, mask: np.ndarray) -> tuple[float, float]:

@@ -303,7 +303,7 @@ def _invert(information: np.ndarray, stuck: np.ndarray):
 
 
 def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
-                     reach: float = 12.0) -> tuple[float, float]:
+                     reach: float = 12.0, inflation: float = 1.0) -> tuple[float, float]:
     """Profile-likelihood interval of a combination of parameters, logit scale.
 
     Parameters
@@ -315,6 +315,8 @@ def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
         Confidence, 0 to 1; a one-sided limit (the other end infinite) keeps this level too.
     reach : float
         Furthest logit looked at; beyond it the end is infinite.
+    inflation : float
+        Overdispersion, at least 1: the likelihood must fall by so much more.
 
     Returns
     -------
@@ -322,13 +324,13 @@ def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
         -inf or inf where the likelihood never falls far enough.
     """
     best = float(contrast @ fitted.beta)
-    drop = chi2.ppf(level, 1) / 2
+    drop = chi2.ppf(level, 1) / 2 * inflation
     profiled = _profile(fitted, contrast)
     low = _crossing(profiled, best, -reach, drop)
     high = _crossing(profiled, best, reach, drop)
     if np.isinf(low) != np.isinf(high):
         # stuck at 0 or 1: the one limit there is, exact where no event was seen at all
-        drop = -np.log(1 - level)
+        drop = -np.log(1 - level) * inflation
         low = low if np.isinf(low) else _crossing(profiled, best, -reach, drop)
         high = high if np.isinf(high) else _crossing(profiled, best, reach, drop)
     return low, high
@@ -367,10 +369,17 @@ def _crossing(loss, best: float, limit: float, drop: float) -> float:
     """Where the profile has fallen by `drop`, going from the best value towards `limit`."""
     direction = 1.0 if limit > 0 else -1.0
     near, step = best, 0.25
+    found: dict[float, float] = {best: 0.0}  # a search that ends a little elsewhere counts once
+
+    def known(x):
+        if x not in found:
+            found[x] = loss(x)
+        return found[x]
+
     while True:
         far = near + direction * step
         if (far - limit) * direction > 0:
             return direction * np.inf
-        if loss(far) > drop:
-            return float(brentq(lambda x: loss(x) - drop, near, far, xtol=1e-4))
+        if known(far) > drop:
+            return float(brentq(lambda x: known(x) - drop, near, far, xtol=1e-4))
         near, step = far, step * 1.6

@@ -32,6 +32,8 @@ from pva.estimate.year_variance import (
     year_variance,
 )
 
+PROFILE_ABOVE = 0.5  # standard error (logit) above which an interval is profiled
+
 
 @dataclass(frozen=True)
 class SurvivalRates:
@@ -57,6 +59,9 @@ class SurvivalRates:
         Years as random effects in the likelihood: where `year_sd` comes from.
     moments : YearVariance or None
         The same spread from the estimates of single intervals, to compare.
+    profiles : dict of str to tuple
+        Profile intervals (logit scale) of rates with large standard errors, where a normal
+        interval would not do.
     """
 
     joint: Joint
@@ -68,6 +73,7 @@ class SurvivalRates:
     notes: tuple[str, ...] = field(default=())
     effects: YearEffects | None = None
     moments: YearVariance | None = None
+    profiles: dict = field(default_factory=dict)
 
 
 def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = None,
@@ -97,10 +103,11 @@ def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = No
     year_sd = effects.sd if effects else None
     named = joint(base, contrasts_of(base, keys), widened)
     apparent, named = _corrected(base, named, keys, inflation, without_loss, losses, data)
-    return SurvivalRates(named, year_sd, apparent, _limits(base, named, keys),
+    return SurvivalRates(named, year_sd, apparent, _limits(base, named, keys, widened),
                          _heard(base, data, keys, inflation),
                          _by_interval(yearly, labels, inflation),
-                         tuple(_year_words(effects, moments, len(labels))), effects, moments)
+                         tuple(_year_words(effects, moments, len(labels))), effects, moments,
+                         _profiles(base, named, keys, widened))
 
 
 def wanted_keys(*models: Fitted) -> dict[str, dict]:
@@ -217,13 +224,27 @@ def _corrected(base, named, keys, inflation, without_loss, losses, data):
     return apparent, replace(named, covariance=covariance)
 
 
-def _limits(base: Fitted, named: Joint, keys) -> dict:
+def _profiles(base: Fitted, named: Joint, keys, inflation: float) -> dict:
+    """Profile intervals of rates that are told badly; what lost tags add widens both sides."""
+    plain = joint(base, contrasts_of(base, keys), inflation)
+    out = {}
+    for i, (key, contrast) in enumerate(contrasts_of(base, keys).items()):
+        if not (np.isfinite(named.se[i]) and named.se[i] > PROFILE_ABOVE):
+            continue
+        ends = np.array(profile_interval(base.fit, contrast, inflation=inflation))
+        beyond = Z95**2 * max(named.se[i] ** 2 - plain.se[i] ** 2, 0.0)
+        moved = np.sqrt((ends - named.mean[i]) ** 2 + beyond)
+        out[key] = (float(named.mean[i] - moved[0]), float(named.mean[i] + moved[1]))
+    return out
+
+
+def _limits(base: Fitted, named: Joint, keys, inflation: float) -> dict:
     """Profile limits of rates that sit at 0 or 1."""
     out = {}
     for (key, contrast), se in zip(contrasts_of(base, keys).items(), named.se, strict=True):
         touched = np.abs(contrast) > 1e-9
         if np.isnan(se) and touched.any() and base.fit.stuck[touched].any():
-            low, high = profile_interval(base.fit, contrast)
+            low, high = profile_interval(base.fit, contrast, inflation=inflation)
             out[key] = (float(expit(low)), float(expit(high)))
     return out
 
@@ -245,7 +266,8 @@ def _heard(base: Fitted, data: Data, keys, inflation: float) -> dict:
 def _by_interval(base: Fitted, years, inflation: float) -> list[dict]:
     """Yearly survival of each interval; of a short one, survival over it, with its length."""
     stages = [s for s in dict.fromkeys(base.steps["stage"])]
-    whole = base.steps.groupby(["year", "follow"])["years"].sum().groupby("year").mean()
+    group = base.steps.groupby("year")
+    whole = group["years"].sum() / group["visit"].count()  # pieces of a step have no visit
     rows = []
     for stage in stages:
         each = {y: survival_contrast(base, stage=stage or None, years={y: 1.0}) for y in years}

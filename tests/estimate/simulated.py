@@ -29,7 +29,7 @@ class Simulated:
 
 
 def simulate(rng, *, animals, visits, survival=0.9, year_sd=0.0, detection=0.6, release=1.0,
-             tag_kept=1.0, second_kept=None, heard=0.0, removed=0.0, bad=None):
+             tag_kept=1.0, second_kept=None, heard=0.0, heard_dead=0.0, removed=0.0, bad=None):
     """Animals released at whole years and looked for at visits.
 
     Parameters
@@ -48,6 +48,8 @@ def simulate(rng, *, animals, visits, survival=0.9, year_sd=0.0, detection=0.6, 
         Yearly chance that a mark stays; animals without their tag are not known again.
     heard, removed : float
         Share of the meetings that are heard only; share of the others that are removed.
+    heard_dead : float
+        Chance at each visit that the tag of a dead animal is heard.
     bad : tuple of (year, survival), optional
         A bad year and its relative survival.
     """
@@ -78,8 +80,11 @@ def simulate(rng, *, animals, visits, survival=0.9, year_sd=0.0, detection=0.6, 
                                               (second > at)[two]]))
             known = np.where(two, np.where((sheds > at) & (second > at), at, -np.inf), known)
         found = found & (sheds > at)
-        status = np.select([found & only, found & taken, found], ["heard", "removed", "alive"], "")
-        parts.append(_steps(animals, visits.iloc[k], k, here, since, at, status))
+        silent = here & (death <= at) & (sheds > death) & (rng.random(n) < heard_dead)
+        status = np.select([found & only | silent, found & taken, found],
+                           ["heard", "removed", "alive"], "")
+        label = f"{int(times[k - 1] if k else begun.min())}-{int(at)}"
+        parts.append(_steps(animals, visits.iloc[k], k, here, since, at, status, label))
         since = np.where(here, at, since)
         gone |= found & taken
     steps = pd.concat(parts).sort_values(["follow", "start"], kind="stable", ignore_index=True)
@@ -113,7 +118,7 @@ def _death(rng, level, effects, begun, first, bad):
     return death
 
 
-def _steps(animals, visit, k, here, since, at, status):
+def _steps(animals, visit, k, here, since, at, status, label):
     rows = np.flatnonzero(here)
     named = {c: animals[c].to_numpy()[rows] for c in animals if c != "released"}
     facts = {"site": "Quillstone Riffle", "source": "hatchery", "batch": "", "length": np.nan,
@@ -125,7 +130,7 @@ def _steps(animals, visit, k, here, since, at, status):
         "released": before == animals["released"].to_numpy(float)[rows],
         "visit": f"v{k}", "method": visit.get("method", "hand search"),
         "effort_hours": visit.get("effort_hours", np.nan), "passes": visit.get("passes", np.nan),
-        "status": status[rows], "year": f"{int(np.ceil(at)) - 1}-{int(np.ceil(at))}",
+        "status": status[rows], "year": label,
         "bad_year": "", "years": at - before,
     })
 
