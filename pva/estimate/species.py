@@ -193,7 +193,7 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
     whole = rates.joint
     if growth is not None and len(options.stages) > 1:
         whole, _ = transitions(growth, options.stages, rates.joint)
-    refused += _vague(steps, rates.joint)
+    refused += _vague(own.steps, rates.joint)
     intervals = _extreme_shells(models[0], notes)
     return SpeciesResult(species, own, steps, growth, losses, models, inflation, test, rates, whole,
                          None, tuple(refused), tuple(notes), averaged=averaged,
@@ -298,10 +298,15 @@ def _not_told(species, own, steps, growth, losses, models, inflation, test, refu
                          bounds=two_visit_bounds(own.steps), refused=refused, notes=tuple(notes))
 
 
+def longest_interval(steps: pd.DataFrame) -> float:
+    """Years over which any animal was followed from one visit to the next, at most."""
+    return float((steps["end"] - steps["start"]).max() / YEAR)
+
+
 def _vague(steps: pd.DataFrame, told: Joint) -> list[Refusal]:
     """Rates that must not be printed alone."""
     out = []
-    longest = float(((steps.groupby(["follow", "year"])["years"]).sum()).max())
+    longest = longest_interval(steps)
     if longest < SHORT:
         out.append(Refusal("survival", f"animals were followed over {longest * YEAR:.0f} days at "
                            "most: a yearly figure would be guesswork",

@@ -7,15 +7,16 @@ import datetime as dt
 import numpy as np
 
 from pva.estimate.availability import availability
-from pva.estimate.contrasts import average_detection
+from pva.estimate.contrasts import average_detection, detection_limit
 from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
-from pva.estimate.following import SHORT
-from pva.estimate.link_scale import Z95, Link, sd_over_years
-from pva.estimate.species import SpeciesResult
+from pva.estimate.following import SHORT, YEAR
+from pva.estimate.link_scale import Z95, Link, mean_over_years, sd_over_years
+from pva.estimate.species import SpeciesResult, longest_interval
 from pva.estimate.staying import LEAVING, TAGS
 from pva.sources import Source
 
 FEWEST_FOR_STAGE = 10  # animals seen again in a stage, below which its rate is not given
+AT_LIMIT = "sits at its limit: the other end is a one-sided 95 % limit"
 WIDEST = 0.6  # an interval wider than this tells nothing
 
 
@@ -93,11 +94,17 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
                 f"refused: {again} animals seen again, at least {FEWEST_FOR_STAGE} are needed"))
         if plain in result.rates.limits or not np.isfinite(se):
             return _stuck(result, plain, key, animals, source)
+        if plain.startswith("survival/") and longest_interval(result.following.steps) < SHORT:
+            return _too_short(result, plain, key, animals, source)
         if plain in result.profiled:
             return _profiled(result, plain, key, animals, source)
-    year_sd = result.rates.year_sd if plain.startswith("survival/") else 0.0
-    told = estimate_from_link(key, Link(mean, se, year_sd or 0.0), n=animals, source=source,
-                              apparent=result.rates.apparent.get(plain))
+    year_sd = (result.rates.year_sd if plain.startswith("survival/") else 0.0) or 0.0
+    more = {}
+    if plain in result.rates.profiles:
+        more["interval"] = tuple(float(x) for x in mean_over_years(
+            np.clip(result.rates.profiles[plain], -36.0, 36.0), year_sd))
+    told = estimate_from_link(key, Link(mean, se, year_sd), n=animals, source=source,
+                              apparent=result.rates.apparent.get(plain), **more)
     note = _note(result, plain)
     low, high = told.interval
     if high - low > WIDEST:
@@ -108,13 +115,23 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
                        "year_sd": None if unknown_years else told.year_sd})
 
 
+def _too_short(result, plain, key, animals, source) -> Estimate:
+    """Survival over the longest interval there is, with its length; no yearly figure."""
+    at = result.joint.keys.index(plain)
+    years = longest_interval(result.following.steps)
+    ends = result.joint.mean[at] + np.array([0.0, -Z95, Z95]) * result.joint.se[at]
+    value, low, high = (1 / (1 + np.exp(-ends))) ** years
+    return Estimate(key, None, n=animals, source=source, note=(
+        f"{value:.3f} ({low:.3f} to {high:.3f}) over {years * YEAR:.0f} days, the longest time "
+        "between two visits; nobody can tell a year from that"))
+
+
 def _stuck(result, plain, key, animals, source) -> Estimate:
     """A rate at 0 or 1: a one-sided limit, no link."""
     low, high = result.rates.limits.get(plain, (0.0, 1.0))
     at = result.joint.mean[result.joint.keys.index(plain)] > 0
-    note = "sits at its limit: the other end is a one-sided 95 % limit"
     return Estimate(key, 1.0 if at else 0.0, interval=(low, 1.0 if at else high), n=animals,
-                    source=source, note=note)
+                    source=source, note=AT_LIMIT)
 
 
 def _profiled(result, plain, key, animals, source) -> Estimate:
@@ -201,10 +218,15 @@ def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
         mask = fitted.steps["method"].fillna("").eq(method).to_numpy()
         value, se = average_detection(fitted, mask)
         se *= np.sqrt(result.inflation)
+        key = f"detection/{method or 'all'}"
+        limit = detection_limit(fitted, mask, result.inflation)
+        if limit is not None:
+            out[key] = Estimate(key, value, interval=limit, n=int(mask.sum()),
+                                source=source_of(result), note=AT_LIMIT)
+            continue
         scale = max(value * (1 - value), 1e-9)
         logit, half = np.log(value / (1 - value)), Z95 * se / scale
         low, high = (float(1 / (1 + np.exp(-(logit + d)))) for d in (-half, half))
-        key = f"detection/{method or 'all'}"
         out[key] = Estimate(key, value, se=se, interval=(low, high), n=int(mask.sum()),
                             source=source_of(result))
     return out
