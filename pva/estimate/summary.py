@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import expit, logit
 
+from pva.estimate.link_scale import Z95
 from pva.estimate.survival import weights
 from pva.estimate.to_estimates import named
 from pva.estimate.visit_by_visit import LABEL
@@ -101,10 +103,21 @@ def _survival(told, result, species: str) -> list[dict]:
             "heard_dead": heard[0] if heard else None, "heard_alive": heard[1] if heard else None,
             "heard_low": min(bounds) if heard else None,
             "heard_high": max(bounds) if heard else None,
+            **_heard_with_doubt(bounds if heard else (), estimate.link),
             "corrected_for": list(losses.corrected_for),
             "per": "year" if group == "survival" else "event", "note": estimate.note or None,
         })
     return rows
+
+
+def _heard_with_doubt(readings, link) -> dict:
+    """The range of the readings with the doubt that each of them has."""
+    ends = {"heard_low_with_doubt": None, "heard_high_with_doubt": None}
+    if link is None or not readings or not 0 < min(readings) <= max(readings) < 1:
+        return ends
+    half = Z95 * link.se
+    return {"heard_low_with_doubt": float(expit(logit(min(readings)) - half)),
+            "heard_high_with_doubt": float(expit(logit(max(readings)) + half))}
 
 
 def known_fate_rows(fates) -> list[dict]:
