@@ -190,5 +190,8 @@ COLUMN_WORDS = {
     "host": "Fish.",
     "count": "Fish counted.",
     "effort": "Effort of the fishing; in the demo, units of 100 m2 fished.",
+    "pass": "Which pass (1, 2, 3 ...): of a removal fishing at that site and day; of the searches "
+            "through a site within a visit, one row a pass, which tell how well a search finds what "
+            "can be found, apart from animals out of reach.",
     "glochidia_per_fish": "Mean glochidia counted on a fish.",
 }

@@ -58,6 +58,7 @@ def read_encounters(reader: TableReader, known: dict[str, str]) -> dict[str, pd.
         "batch_mark": batch_marks(reader),
         "effort_hours": reader.numbers("effort_hours", least=0),
         "event": reader.words("event", EVENT_WORDS, "event-unknown"),
+        "pass": reader.numbers("pass", above=0),
     }
     if log:
         for row in reader.rows(reader.frame["tag"] == ""):

@@ -224,9 +224,11 @@ def collapse(encounters: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         With `reads`: how many rows of the tables each row stands for. Animals without a mark are
-        left as they are.
+        left as they are. Where passes are told apart, `pass` is the first on which the animal was
+        in hand and `passes_met` their number.
     """
     key = ["animal", "site", "visit"]
+    encounters = _passes(encounters, key)
     rows = encounters.assign(in_hand=encounters["status"] != HEARD,
                              measured=encounters["length_mm"].notna())
     rows = rows[rows["animal"].notna()]
@@ -241,6 +243,19 @@ def collapse(encounters: pd.DataFrame) -> pd.DataFrame:
     added = first[key].join(more, on=key)["more"].fillna(0).astype(int)
     reads = pd.Series(1, index=encounters.index).add(added, fill_value=0).astype(int)
     return encounters.assign(reads=reads).drop(index=rows.index[dropped]).sort_index()
+
+
+def _passes(encounters: pd.DataFrame, key: list[str]) -> pd.DataFrame:
+    """The first pass of a visit that met each animal in hand, and how many did."""
+    told = encounters[encounters["animal"].notna() & encounters["pass"].notna()
+                      & encounters["status"].isin([ALIVE, REMOVED])]
+    if not len(told):
+        return encounters.assign(passes_met=float("nan"))
+    met = told.groupby(key)["pass"].agg(first="min", passes_met="nunique")
+    joined = encounters[key].join(met, on=key)
+    alive = encounters["status"].isin([ALIVE, REMOVED])
+    first = encounters["pass"].where(~alive | joined["first"].isna(), joined["first"])
+    return encounters.assign(**{"pass": first, "passes_met": joined["passes_met"].where(alive)})
 
 
 def day(date: pd.Timestamp) -> str:

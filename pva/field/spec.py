@@ -19,7 +19,8 @@ UNIT_FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "m2": 1.0, "ft
 EXTRA_TARGETS = {
     "releases": ["remarks"],
     "visits": [],
-    "encounters": ["event", "effort_hours", "time", "position", "datum"],
+    "encounters": ["event", "effort_hours", "time", "position", "pass",
+                   "datum"],
     "units": ["excavated", "remarks"],
     "animals": ["date", "tag", "excavated", "remarks"],
     "hosts": ["remarks"],
