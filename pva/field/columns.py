@@ -84,6 +84,12 @@ def _sources(table: LedgerTable, spec: TableFile) -> dict[str, ColumnSource]:
     return sources
 
 
+def targets_of_columns(table: LedgerTable, spec: TableFile) -> dict[int, str]:
+    """Trade name of each column of a table that stands for one."""
+    return {_place(table, part): target for target, source in _sources(table, spec).items()
+            for part in source.parts()}
+
+
 def _check_needed(table: LedgerTable, spec: TableFile, sources: dict) -> None:
     """Refuse a table in which every row would lack the same thing."""
     there = set(sources) | set(spec.fill)

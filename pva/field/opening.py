@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 from pva.errors import DataError, Problem
 from pva.field.dates import AMBIGUOUS, read_date
@@ -15,8 +16,8 @@ from pva.files.headers import NO_HEADER, plain_name
 _MOST_SHOWN = 4
 
 
-def open_table(study: Study, kind: str, spec: TableFile) -> RawTable:
-    """Read one table of the study into cells of text.
+def open_table(study: Study, kind: str, spec: TableFile, path: Path | None = None) -> RawTable:
+    """Read one table of the study into cells of text; with `path`, another file in its place.
 
     Columns named by number mean that the table has no header, unless `header_row` says where it
     stands.
@@ -30,7 +31,7 @@ def open_table(study: Study, kind: str, spec: TableFile) -> RawTable:
     by_number = bool(named) and all(name.isdigit() for name in named)
     header_row = NO_HEADER if by_number and spec.header_row is None else spec.header_row
     wanted = targets(kind) if by_number or not named else named
-    raw = read_table(study.place(spec.file), sheet=spec.sheet, delimiter=spec.delimiter,
+    raw = read_table(path or study.place(spec.file), sheet=spec.sheet, delimiter=spec.delimiter,
                      header_row=header_row, wanted=wanted)
     if header_row is None and _holds_data(raw.header, [*wanted, *targets(kind)]):
         shown = ", ".join(raw.header[:_MOST_SHOWN])
