@@ -8,7 +8,13 @@ import numpy as np
 from scipy.special import expit, logit
 
 from pva.estimate.link_scale import Z95
-from pva.estimate.survival import weights
+from pva.estimate.summary_survival import (
+    average_rows,
+    effect_rows,
+    fit_row,
+    model_rows,
+    year_row,
+)
 from pva.estimate.to_estimates import named
 from pva.estimate.visit_by_visit import LABEL
 
@@ -54,8 +60,11 @@ def summarise(told) -> StudySummary:
         "growth": _one_or_many(results, _growth),
         "transitions": [_estimate_row(e) for k, e in told.rates.items()
                         if k.startswith("growth/")],
-        "models": [row for n, r in results.items() for row in _models(r, tagged[n])],
-        "fit": _one_or_many(results, _fit) if first is not None else None,
+        "models": [row for n, r in results.items() for row in model_rows(r, tagged[n])],
+        "effects": [row for n, r in results.items() for row in effect_rows(r, tagged[n])],
+        "years": _one_or_many(results, year_row) if first is not None else None,
+        "averaged": [row for r in results.values() for row in average_rows(r)],
+        "fit": _one_or_many(results, fit_row) if first is not None else None,
         "known_fate": known_fate_rows(told.known_fates),
         "visit_by_visit": visit_rows(told.tables.get("visit_by_visit")),
         "batch_bounds": _records(told.tables.get("batch_bounds")),
@@ -182,24 +191,6 @@ def _years_to_adult(result) -> float | None:
         return None
     years = result.growth.years_to(low)
     return years if np.isfinite(years) else None
-
-
-def _models(result, species: str) -> list[dict]:
-    shares = weights(result.models) if result.models else []
-    return [
-        {"name": m.name, "parameters": m.fit.rank, "loglik": m.fit.loglik, "aicc": m.aicc,
-         "weight": float(w), "species": species or None, "reported": i == 0}
-        for i, (m, w) in enumerate(zip(result.models, shares, strict=True))
-    ]
-
-
-def _fit(result) -> dict | None:
-    test = result.test
-    if test is None:
-        return None
-    return {"overdispersion": test.overdispersion, "p_value": test.p_value,
-            "chi_square": test.chi_square, "degrees": test.degrees,
-            "questions": sorted(test.tables["question"].unique())}
 
 
 def _plain(thing):
