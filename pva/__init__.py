@@ -14,6 +14,7 @@ _PLACES = {
     "run_summary": "pva.results.summary",
     "stock": "pva.decide.stock",
     "compare": "pva.decide.compare",
+    "sensitivity": "pva.decide.sensitivity",
     "explore": "pva.decide.explore",
     "explore_summary": "pva.decide.explore",
     "read_study": "pva.field",

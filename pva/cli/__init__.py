@@ -9,6 +9,7 @@ from pva.cli.exploring import explore
 from pva.cli.guard import GuardedGroup
 from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
+from pva.cli.sensing import sensitivity
 from pva.cli.studies import estimate, report
 
 CAUTION = (
@@ -29,7 +30,8 @@ def main() -> None:
     """
 
 
-for command in (demo, check, estimate, show, matrix, run, stock, compare, explore, report):
+for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
+                report):
     main.add_command(command)
 
 __all__ = ["main"]

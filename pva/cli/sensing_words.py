@@ -1,0 +1,130 @@
+"""Sensitivity in words and tables, made from its summary."""
+
+from __future__ import annotations
+
+from pva.results.wording import animals, chance_ends, chance_words, rate_prose, rate_words
+
+MOST_ROWS = 12
+_OUTCOME = {"all goals": "of meeting all goals",
+            "no quasi-extinction": "of not falling below the threshold"}
+
+
+def answer_of_sensitivity(summary: dict) -> str:
+    """One sentence: what the chance follows most, and the nearest flip that is not ruled out."""
+    total = summary["independent_runs"]
+    chance = summary["chance"]
+    text = (f"The chance {_OUTCOME[summary['outcome']]} is "
+            f"{chance_words(chance['chance'], total)}")
+    if not summary["rates"]:
+        return f"{text}; the scenario has no rate that could be otherwise."
+    top = summary["rates"][0]
+    low, high = sorted(_ends(top))
+    within = "within what is known of it" if top["low"] is not None else "within one step"
+    text += (f"; it depends most on {rate_prose(top['name'])}, {within} from "
+             f"{chance_words(low, total)} to {chance_words(high, total)}")
+    if summary["verdict"] is None:
+        return f"{text}."
+    open_ = [r for r in summary["rates"] if r["ruled_out"] is False]
+    wanted = chance_words(summary["chance_wanted"])
+    if not open_:
+        unsaid = any(r["flip"] is not None and r["ruled_out"] is None for r in summary["rates"])
+        return (f"{text}; within what is known no single rate flips whether the {wanted} wanted "
+                "is reached" + (", but of some rates nothing is known." if unsaid else "."))
+    flips = "; ".join(f"{rate_prose(r['name'])} at {_value(r['flip'])} instead of "
+                      f"{_value(r['value'])}" for r in open_[:3])
+    more = f" and {len(open_) - 3} more" if len(open_) > 3 else ""
+    return (f"{text}. Whether the {wanted} wanted is reached flips within what is known of "
+            f"{flips}{more}.")
+
+
+def _ends(row):
+    if row["chance_low"] is None:
+        return row["chance_less"], row["chance_more"]
+    return row["chance_low"], row["chance_high"]
+
+
+def rate_table(summary: dict) -> tuple[list[str], list[list[str]]]:
+    """One rate at a time, in its own unit."""
+    total = summary["independent_runs"]
+    header = ["one rate at a time", "value", "95 % of what is known", "chance there",
+              "step down, up", "flips at", ""]
+    rows = []
+    for row in summary["rates"][:MOST_ROWS]:
+        known = row["low"] is not None
+        there = (f"{chance_words(row['chance_low'], total)}, "
+                 f"{chance_words(row['chance_high'], total)}" if known else "")
+        steps = f"{chance_words(row['chance_less'], total)}, " \
+                f"{chance_words(row['chance_more'], total)}"
+        rows.append([rate_words(row["name"]), _value(row["value"]),
+                     f"{_value(row['low'])} to {_value(row['high'])}" if known else "not stated",
+                     there, f"{steps} ({_value(row['step'])})", _flip(row), _standing(row)])
+    left = len(summary["rates"]) - MOST_ROWS
+    if left > 0:
+        rows.append([f"and {left} with less reach (--json lists all)", "", "", "", "", "", ""])
+    return header, rows
+
+
+def _flip(row):
+    return "nowhere" if row["flip"] is None else _value(row["flip"])
+
+
+def _standing(row):
+    if row["flip"] is None:
+        return ""
+    if row["ruled_out"] is None:
+        return "doubt not stated"
+    if not row["ruled_out"]:
+        return "possible"
+    return "ruled out (95 %)" if row["source_kind"] == "measured" else "outside the range"
+
+
+def switch_table(summary: dict) -> tuple[list[str], list[list[str]]]:
+    """Mechanisms switched off, in the same luck."""
+    total = summary["independent_runs"]
+    rows = []
+    for row in summary["switches"]:
+        low, high = chance_ends(abs(row["low"]), abs(row["high"]))
+        ends = (f"{'-' if row['low'] < 0 else '+'}{low} to "
+                f"{'-' if row['high'] < 0 else '+'}{high}")
+        rows.append([row["outcome"], chance_words(row["other"], total),
+                     f"{100 * row['difference']:+.0f}", ends if row["difference"] else "",
+                     "" if row["settled"] else "not settled"])
+    return ["if instead", "chance", "change in points", "95 % interval", ""], rows
+
+
+def goal_tables(summary: dict) -> list[tuple[list[str], list[list[str]], str]]:
+    """Each goal at other values (down) and years (across)."""
+    total = summary["independent_runs"]
+    tables = []
+    for name in dict.fromkeys(r["goal"] for r in summary["goals"]):
+        rows = [r for r in summary["goals"] if r["goal"] == name]
+        years = list(dict.fromkeys(tuple(r["years"]) for r in rows))
+        cells = {(r["value"], tuple(r["years"])): r for r in rows}
+        header = ["value"] + [_years(y) for y in years]
+        lines = [[_value(value)] + [chance_words(cells[value, y]["chance"], total)
+                                   + ("*" if cells[value, y]["named"] else "") for y in years]
+                 for value in dict.fromkeys(r["value"] for r in rows)]
+        tables.append((header, lines, f"Chance of \"{name}\" at other values and years "
+                                      "(* as written)"))
+    return tables
+
+
+def confidence_words(summary: dict) -> list[str]:
+    """The verdict of each goal as written at other chances wanted."""
+    lines = []
+    for row in (r for r in summary["goals"] if r["named"]):
+        said = ", ".join(f"{chance_words(v['chance_wanted'])}: {v['verdict']}"
+                         for v in row["verdicts"])
+        lines.append(f"Verdict on \"{row['goal']}\" by the chance wanted: {said}.")
+    return lines
+
+
+def _years(years):
+    first, last = years
+    return str(first) if first == last else f"{first}-{last}"
+
+
+def _value(value: float) -> str:
+    if value >= 1000:
+        return animals(value)
+    return f"{value:.3g}" if value < 0.1 or value >= 1 else f"{value:.3f}".rstrip("0")

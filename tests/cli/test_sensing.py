@@ -1,0 +1,33 @@
+"""`pva sensitivity` from the command line."""
+
+import json
+
+
+def test_sensitivity_writes_and_says_the_same(call, small):
+    done = call("sensitivity", small, "--json")
+    assert done.exit_code == 0, done.stderr
+    summary = json.loads(done.stdout)
+    folder = small.parents[1] / "results"
+    assert json.loads((folder / "small.sensitivity.json").read_text("utf-8")) == summary
+    drawn = (folder / "small.sensitivity.svg").read_text("utf-8")
+    assert drawn.startswith("<svg xmlns=") and "survival: adult" in drawn
+
+
+def test_sensitivity_in_words(call, small):
+    done = call("sensitivity", small)
+    assert done.exit_code == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert lines[0].startswith("The chance of meeting all goals is ")
+    assert "; it depends most on " in lines[0]
+    assert "Verdict on \"adults in 2036\" by the chance wanted: 50 %: " in done.stdout
+    assert "nothing is released" in done.stdout and "* as written" in done.stdout
+
+
+def test_without_goals_nothing_flips(call, small):
+    text = small.read_text(encoding="utf-8")
+    start, end = text.index("goals:"), text.index("chance_wanted:")
+    small.write_text(text[:start] + text[end:], encoding="utf-8")
+    done = call("sensitivity", small)
+    assert done.exit_code == 0, done.stderr
+    assert done.stdout.startswith("The chance of not falling below the threshold is ")
+    assert "flips" not in done.stdout.splitlines()[0]
