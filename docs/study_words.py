@@ -53,6 +53,12 @@ def _table(prefix: str) -> dict[str, str]:
     return out
 
 
+def _share(prefix: str) -> dict[str, str]:
+    return {f"{prefix}value": "Share found, 0 to 1.",
+            f"{prefix}interval": "Its 95 % interval; taken as certain where left out.",
+            f"{prefix}source": "Where it comes from; needed beside an interval."}
+
+
 STUDY_WORDS = {
     "title": "Title, one line.",
     "description": "What the study is about.",
@@ -98,6 +104,10 @@ STUDY_WORDS = {
     "survival.release": "Whether survival right after release is a number of its own.",
     "survival.bad_years": "Bad years named by year and kind, such as `2019 flood`; survival of the "
                           "interval that holds one is told apart.",
+    "survival.average": "Whether rates are averaged over the fitted models by their weights, with "
+                        "the doubt about the model in their standard errors.",
+    "survival.fit_simulations": "Studies simulated from the reported model, to judge how well it "
+                                "fits; 0 for none.",
     "survival.shells": "Shells of marked animals.",
     "survival.shells.found": "Whether they are only found at the site, or anywhere: looked for all "
                              "around or sent in by people. Shells from anywhere tell leaving from "
@@ -126,12 +136,50 @@ STUDY_WORDS = {
     "detection.availability.source": "Where it comes from.",
     "growth": "About growth.",
     "growth.season": "First and last month in which shells grow.",
-    "growth.differs_by": "What growth may differ by; read, but not used yet.",
+    "growth.differs_by": "What growth may differ by; fitted with and without, and compared.",
+    "growth.handling": "After which handling growth rests: not at all, after the release, or after "
+                       "each time an animal is handled; the time lost is estimated.",
+    "growth.steps": "How yearly steps between length stages are worked out: by following animals of "
+                    "all ages along their curves, or by how long a stage lasts.",
+    "growth.population_growth": "Yearly factor by which the population grows whose animals fill "
+                                "the stages; 1 = steady.",
     "density": "About units dug.",
-    "density.design": "How the units were laid out; read, but the interval does not use it yet.",
-    "density.efficiency": "Share of the animals in a unit that is found, where it is known.",
+    "density.design": "How the units were laid out: `simple` at random; `stratified`, at random in "
+                      "each stratum; `systematic`, on grids from random starts; `double`, looked "
+                      "over at the surface everywhere and dug in some.",
+    "density.strata": "Parts of a site that were sampled by themselves; for `stratified`.",
+    "density.strata[].name": "Name of the stratum.",
+    "density.strata[].site": "The site it is a part of.",
+    "density.strata[].area_m2": "Its area, m2; the strata of a site make up its whole area.",
+    "density.strata[].transects": "Transects that lie in it, where units do not name their "
+                                  "stratum.",
+    "density.strata[].cost_each": "Cost of one more unit there, in any unit of money or time; for "
+                                  "the advice where to dig next.",
+    "density.double_by": "How surface counts are corrected by the units dug: in proportion "
+                         "(`ratio`) or by a line (`regression`).",
+    "density.units_dug": "How many units each survey dug by the field sheet; no density where the "
+                         "list has another number.",
+    "density.units_dug[].site": "Site.",
+    "density.units_dug[].survey": "Survey.",
+    "density.units_dug[].number": "Units dug, blank ones too.",
+    "density.efficiency": "Share of the animals in a unit dug that is found, where it is known: a "
+                          "number, or value, interval and source.",
+    **_share("density.efficiency."),
+    "density.surface_finds": "Share of the animals of a stage that a search of the surface finds, "
+                             "taken from elsewhere: `{adult: {value: 0.5, interval: [0.4, 0.6], "
+                             "source: ...}}`. Measured here where animals say how they were found.",
+    **_share("density.surface_finds.NAME."),
     "recruits": "About young animals.",
     "recruits.below_mm": "Unmarked animals shorter than this are judged as possible recruits.",
+    "recruits.batch_mark_kept": "Share of batch marks that still sits after a year; where left "
+                                "out, every batch mark counts as worn off.",
+    "recruits.upstream_km": "Animals stocked up to so many km upstream may have been washed down "
+                            "and count as well; `river_km` must grow upstream.",
+    "hosts": "About host fish counted.",
+    "hosts.effort_m2": "m2 of river fished by one unit of effort.",
+    "hosts.efficiency": "Share of the fish present that one pass catches, by host: "
+                        "`{drum: {value: 0.6, interval: [0.5, 0.7], source: ...}}`.",
+    **_share("hosts.efficiency.NAME."),
     "report": "What the report answers.",
     "report.main": "The scenario that the page is about.",
     "report.compare": "Scenarios compared with it.",
@@ -182,14 +230,18 @@ COLUMN_WORDS = {
     "time": "Time of day.",
     "position": "Where the reader stood.",
     "survey": "Name of the survey.",
-    "transect": "Transect or stratum.",
+    "transect": "Transect.",
+    "stratum": "Stratum, as named under `density`.",
+    "start": "Which random start of a systematic grid the unit belongs to.",
     "unit": "Name of the unit, the same in both tables.",
-    "excavated": "Whether the unit was dug, or only its surface looked over.",
+    "excavated": "Whether the unit was dug, or only its surface looked over; of an animal: `yes` "
+                 "where only digging found it, `no` where it was seen at the surface first.",
     "depth_cm": "Depth dug, cm.",
     "sieve_mm": "Mesh of the sieve, mm.",
     "host": "Fish.",
     "count": "Fish counted.",
-    "effort": "Effort of the fishing; in the demo, units of 100 m2 fished.",
+    "effort": "Effort of the fishing; what one unit of it fishes stands under `hosts` in the "
+              "study.",
     "pass": "Which pass (1, 2, 3 ...): of a removal fishing at that site and day; of the searches "
             "through a site within a visit, one row a pass, which tell how well a search finds what "
             "can be found, apart from animals out of reach.",

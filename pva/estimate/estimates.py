@@ -16,8 +16,9 @@ from pva.estimate.link_scale import Link, natural
 from pva.sources import Source
 
 PROBABILITIES = ("survival", "release", "bad_year", "growth", "detection", "tag_retention",
-                 "staying", "availability")
-POSITIVE = ("abundance", "density", "recruits_per_adult", "growth_curve")
+                 "staying", "availability", "surface_search")
+POSITIVE = ("abundance", "density", "recruits_per_adult", "growth_curve", "hosts",
+            "glochidia_per_host")
 GROUPS = PROBABILITIES + POSITIVE
 
 

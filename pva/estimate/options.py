@@ -8,6 +8,7 @@ from pathlib import Path
 from pva.errors import MeaningError, Problem, PvaError
 from pva.estimate.stage_steps import LengthStage, complete
 from pva.estimate.staying import LEAVING, TAGS, Staying
+from pva.estimate.unit_options import UnitOptions, unit_options
 from pva.field.study import Study
 from pva.files import read_yaml
 
@@ -32,8 +33,8 @@ class Options:
     bad_years : tuple of str
     season : (int, int)
         Months of growth.
-    efficiency : float or None
-        Share of the animals in a unit that is found.
+    units : UnitOptions
+        About units dug, young animals and host counts.
     recruits_below_mm : float or None
     areas : dict of str to float
         Site -> m2.
@@ -60,7 +61,7 @@ class Options:
     fit_simulations: int = 0
     bad_years: tuple[str, ...] = ()
     season: tuple[int, int] = (1, 12)
-    efficiency: float | None = None
+    units: UnitOptions = UnitOptions()
     recruits_below_mm: float | None = None
     areas: dict | None = None
     species: tuple[str, ...] = ()
@@ -93,7 +94,7 @@ def options_of(study: Study) -> Options:
         fit_simulations=spec.survival.fit_simulations,
         bad_years=tuple(spec.survival.bad_years),
         season=tuple(spec.growth.season),
-        efficiency=spec.density.efficiency,
+        units=unit_options(study, tuple(s.name for s in stages)),
         recruits_below_mm=spec.recruits.below_mm,
         areas={s.name: s.area_m2 for s in spec.sites if s.area_m2},
         species=tuple(spec.species),

@@ -12,6 +12,7 @@ from pva.errors import MeaningError, Problem
 from pva.estimate.batch_marks import batch_bounds, batch_rates
 from pva.estimate.bed import Bed, estimate_bed
 from pva.estimate.estimates import Estimate, Estimates
+from pva.estimate.host_fish import Hosts, estimate_hosts
 from pva.estimate.known_fate import KnownFate, known_fates
 from pva.estimate.levels import entry_level
 from pva.estimate.options import Options, options_of
@@ -33,6 +34,7 @@ class StudyEstimates(Estimates):
     ----------
     by_species : dict of str to SpeciesResult
     bed : Bed
+    hosts : Hosts
     records : FieldRecords
     level : int
         What the records allow: 0 a plan, 1 batches and quadrats, 2 tags and two visits, 3 tags,
@@ -48,6 +50,7 @@ class StudyEstimates(Estimates):
 
     by_species: dict[str, SpeciesResult] = field(default_factory=dict)
     bed: Bed = Bed()
+    hosts: Hosts = Hosts()
     records: FieldRecords | None = None
     level: int = 0
     refused: tuple[Refusal, ...] = ()
@@ -110,12 +113,14 @@ def estimate_records(records: FieldRecords, options: Options, *,
     alone = len(results) == 1
     first = next(iter(results), None)
     bed = estimate_bed(records, options, species=first if alone else None,
-                       growth=results[first].growth if alone else None)
+                       growth=results[first].growth if alone else None,
+                       retention=results[first].retention if alone else None)
     rates: dict[str, Estimate] = {}
     for name, result in results.items():
         rates |= rates_of(result, "" if alone else name)
+    hosts = estimate_hosts(records, options.units)
     batches = batch_bounds(records, options.areas)
-    rates |= batch_rates(batches) | bed.density | bed.ratios
+    rates |= batch_rates(batches) | bed.density | bed.ratios | hosts.rates
     refused = [Refusal(r.what if alone else f"{r.what} of {name}", r.why, r.needed)
                for name, result in results.items() for r in result.refused]
     notes = [n if alone else f"{name}: {n}" for name, result in results.items()
@@ -123,8 +128,9 @@ def estimate_records(records: FieldRecords, options: Options, *,
     return StudyEstimates(
         rates=rates, abundance=bed.abundance, covariance=covariance_of(results, rates, alone),
         title=options.title, species=", ".join(names),
-        notes=(*_followed_notes(following, results), *notes, *bed.notes),
-        by_species=results, bed=bed, records=records, refused=(*refused, *bed.refused),
+        notes=(*_followed_notes(following, results), *notes, *bed.notes, *hosts.notes),
+        by_species=results, bed=bed, hosts=hosts, records=records,
+        refused=(*refused, *bed.refused, *hosts.refused),
         level=entry_level(records, following), tables=_tables(results, bed) | {
             "visit_by_visit": visit_by_visit(following, records), "batch_bounds": batches},
         known_fates=tuple(known_fates(following.steps)),

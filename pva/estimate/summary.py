@@ -70,6 +70,9 @@ def summarise(told) -> StudySummary:
         "batch_bounds": _records(told.tables.get("batch_bounds")),
         "density": [_without(row, "site") for row in told.bed.rows],
         "recruits": [_without(row, "site") for row in told.bed.recruits],
+        "surface_search": told.bed.surface, "next_units": told.bed.next_units,
+        "hosts": [_without(row, "site") for row in told.hosts.rows],
+        "glochidia_per_host": [_without(row, "site") for row in told.hosts.loads],
         "abundance": [_estimate_row(e) for stages in told.abundance.values()
                       for e in stages.values()],
         "refused": [{"what": r.what, "why": r.why, "needed": r.needed} for r in told.refused]

@@ -143,8 +143,8 @@ _FLAGGED = {
     "off by tens of metres and more. The row was used without it; convert it.",
     "number-left-out": "{value} in column {column} is not a usable number. The row was used "
     "without it; correct it.",
-    "excavated-unreadable": "The word {value} does not say whether the unit was excavated. Write "
-    "yes or no. The row was used without it.",
+    "excavated-unreadable": "The word {value} does not say whether the unit was excavated, or an "
+    "animal found by digging. Write yes or no. The row was used without it.",
 }
 
 EFFECT = dict.fromkeys(_SET_ASIDE, SET_ASIDE) | dict.fromkeys(_FLAGGED, FLAGGED)

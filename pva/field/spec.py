@@ -21,9 +21,9 @@ EXTRA_TARGETS = {
     "visits": [],
     "encounters": ["event", "effort_hours", "time", "position", "pass",
                    "datum"],
-    "units": ["excavated", "remarks"],
-    "animals": ["date", "tag", "excavated", "remarks"],
-    "hosts": ["remarks"],
+    "units": ["excavated", "stratum", "start", "remarks"],
+    "animals": ["date", "tag", "excavated", "number", "remarks"],
+    "hosts": ["area_m2", "pass", "remarks"],
 }
 
 
@@ -61,6 +61,10 @@ def _header(value: Any) -> Any:
 
 def _column(value: Any) -> Any:
     return {"column": value} if isinstance(value, str | int | float) else value
+
+
+def _share(value: Any) -> Any:
+    return {"value": value} if isinstance(value, int | float) else value
 
 
 def _file(value: Any) -> Any:
@@ -222,23 +226,68 @@ class DetectionSpec(Form):
 
 
 class GrowthSpec(Form):
-    """Months (first, last) in which shells grow, and what growth differs by."""
+    """Months (first, last) in which shells grow, what growth differs by, and how steps are made."""
 
     season: Annotated[list[int], Field(min_length=2, max_length=2)] = [4, 10]
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+    handling: Literal["none", "release", "each"] = "none"
+    steps: Literal["animals followed", "stage duration"] = "animals followed"
+    population_growth: float = Field(1.0, gt=0.5, lt=2)
+
+
+class ShareSpec(Form):
+    """A share that is found, with its doubt and where it comes from."""
+
+    value: float = Field(gt=0, le=1)
+    interval: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+    source: str = ""
+
+
+Share = Annotated[ShareSpec, BeforeValidator(_share)]
+
+
+class StratumSpec(Form):
+    """A part of a site that was sampled by itself."""
+
+    name: str
+    site: str
+    area_m2: float = Field(gt=0)
+    transects: Annotated[list[str], BeforeValidator(_list)] = []
+    cost_each: float = Field(1.0, gt=0)
+
+
+class UnitsDugSpec(Form):
+    """How many units a survey dug, blank ones too, by the field sheet."""
+
+    site: str
+    survey: str
+    number: int = Field(gt=0)
 
 
 class DensitySpec(Form):
     """How units were laid out, and which share of the animals in a unit is found."""
 
-    design: Literal["simple", "stratified", "systematic"] = "simple"
-    efficiency: float | None = Field(None, gt=0, le=1)
+    design: Literal["simple", "stratified", "systematic", "double"] = "simple"
+    strata: list[StratumSpec] = []
+    double_by: Literal["ratio", "regression"] = "ratio"
+    units_dug: list[UnitsDugSpec] = []
+    efficiency: Share | None = None
+    surface_finds: dict[str, Share] = {}
 
 
 class RecruitsSpec(Form):
-    """Which unmarked animals may be recruits."""
+    """Which unmarked animals may be recruits, and what a stocked animal may have become."""
 
     below_mm: float | None = Field(None, gt=0)
+    batch_mark_kept: float | None = Field(None, ge=0, le=1)
+    upstream_km: float = Field(0.0, ge=0)
+
+
+class HostsSpec(Form):
+    """What host counts stand for."""
+
+    effort_m2: float | None = Field(None, gt=0)
+    efficiency: dict[str, Share] = {}
 
 
 class ReportSpec(Form):
@@ -268,4 +317,5 @@ class StudySpec(Form):
     growth: GrowthSpec = GrowthSpec()
     density: DensitySpec = DensitySpec()
     recruits: RecruitsSpec = RecruitsSpec()
+    hosts: HostsSpec = HostsSpec()
     report: ReportSpec = ReportSpec()

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from pva.errors import FormError, MeaningError, Problem
 from pva.field.form import form_problems, nearest
+from pva.field.layout import layout_problems
 from pva.field.records import ALIVE, HEARD, REMOVED, SHELL
 from pva.field.reuse import reuse_problems
 from pva.field.spec import SiteSpec, StudySpec, TableFile, TableSpec, targets
@@ -23,7 +24,7 @@ DIFFERS_BY = {
     "survival": ("site", "source", "stage", "length", "batch", "year", "species", "bad_years"),
     "detection": ("site", "source", "stage", "length", "batch", "year", "visit", "method",
                   "effort", "passes", "species"),
-    "growth": ("site", "source", "stage", "batch", "year", "species"),
+    "growth": ("site", "source", "batch"),
 }
 OF_THE_SEARCH = ("visit", "method", "effort", "passes")
 
@@ -119,6 +120,7 @@ def _meaning(study: Study) -> Iterator[Problem]:
     yield from _visit_problems(study)
     yield from reuse_problems(study)
     yield from _other_problems(study)
+    yield from layout_problems(study)
 
 
 def _site_problems(study: Study) -> Iterator[Problem]:
