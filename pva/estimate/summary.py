@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit, logit
 
+from pva.estimate.levels import LEVEL_WORDS
 from pva.estimate.link_scale import Z95
 from pva.estimate.summary_survival import (
     average_rows,
@@ -49,6 +50,7 @@ def summarise(told) -> StudySummary:
     first = next(iter(results.values()), None)
     return StudySummary({
         "title": told.title, "species": told.species, "level": told.level,
+        "level_words": LEVEL_WORDS[told.level],
         "rows": told.records.account.totals if told.records is not None else None,
         "survival": [row for n, r in results.items() for row in _survival(told, r, tagged[n])],
         "detection": [_estimate_row(e) for k, e in told.rates.items()
@@ -76,8 +78,7 @@ def summarise(told) -> StudySummary:
         "abundance": [_estimate_row(e) for stages in told.abundance.values()
                       for e in stages.values()],
         "refused": [{"what": r.what, "why": r.why, "needed": r.needed} for r in told.refused]
-        + [{"what": k, "why": e.note, "needed": ""} for k, e in told.rates.items()
-           if e.value is None],
+        + [_bounds_row(k, e) for k, e in told.rates.items() if e.value is None],
         "notes": list(told.notes),
     })
 
@@ -120,6 +121,12 @@ def _survival(told, result, species: str) -> list[dict]:
             "per": "year" if group == "survival" else "event", "note": estimate.note or None,
         })
     return rows
+
+
+def _bounds_row(key: str, e) -> dict:
+    """A number that is not given, with its bounds where there are any."""
+    low, high = e.interval or (None, None)
+    return {"what": key, "why": e.note, "needed": "", "low": low, "high": high}
 
 
 def _heard_with_doubt(readings, link) -> dict:
