@@ -28,15 +28,14 @@ def demo(tmp_path, monkeypatch):
     folder = tmp_path / "a folder with a space"
     study = folder / "hesperwell"
     shutil.copytree(TOP / "scenarios" / "hesperwell", study)
-    (folder / "scenarios").mkdir()
-    for alone in (TOP / "scenarios").glob("*.yaml"):
-        shutil.copy(alone, folder / "scenarios")
+    shutil.copytree(TOP / "scenarios", folder / "scenarios",
+                    ignore=shutil.ignore_patterns("hesperwell"))
     (study / "estimates").mkdir()
     shutil.copy(TOP / "tests" / "demo" / "true_estimates.yaml", study / "estimates/estimates.yaml")
-    for scenario in folder.rglob("scenarios/*.yaml"):
+    for scenario in folder.rglob("*.yaml"):
         text = scenario.read_text(encoding="utf-8")
-        scenario.write_text(re.sub(r"^runs: {draws: 200, .*seed: (\d+)}", SMALL, text, flags=re.M),
-                            encoding="utf-8")
+        scenario.write_text(re.sub(r"^runs: {draws: (?:200|40), .*seed: (\d+)}", SMALL, text,
+                                   flags=re.M), encoding="utf-8")
     monkeypatch.chdir(folder)
     return folder
 

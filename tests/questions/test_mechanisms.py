@@ -256,6 +256,9 @@ def test_immunity_costs_young():
     young = futures("river").of("recruits")
     first = np.flatnonzero(np.nan_to_num(young).sum(axis=0))[0]
     assert np.array_equal(young[:, first], futures("host-immune").of("recruits")[:, first])
+    immune, usual = (futures(n).of("recruits") for n in ("host-immune", "river"))
+    kept = [immune[:, y - 2026].sum() / usual[:, y - 2026].sum() for y in (2032, 2050)]
+    assert kept[1] < kept[0] - 0.02  # the larger the population, the larger the share lost
 
 
 def test_a_poor_second_host_takes_glochidia_and_a_good_one_gives_young():

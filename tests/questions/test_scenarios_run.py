@@ -11,6 +11,7 @@ import pytest
 
 from pva.decide.compare import compare
 from pva.decide.outcomes import outcomes, prepare
+from pva.decide.stock import stock
 from pva.files import read_yaml
 from pva.lifehistory.catalogue import lookup
 from pva.results.run import run, with_runs
@@ -118,3 +119,26 @@ def test_a_scenario_against_its_copy_differs_by_exactly_nothing(name, tmp_path):
             (0.0, 0.0, 0.0, True)] * len(rows)
     other = compare([first, first.with_changes({"survival.adult.value": 0.92})])
     assert any(d.difference != 0 for d in other.differences[other.titles[1]])
+
+
+def question(name):
+    return read_scenario(TOP / "scenarios" / "questions" / f"{name}.yaml").resolved
+
+
+def test_the_numbers_that_pages_name_are_those_of_the_files():
+    for row in question("river").releases:  # "eighty a year for eight years"
+        assert row.numbers == dict.fromkeys(range(2026, 2034), 80)
+    taken, = question("donor").collections  # "forty adults a year for four years"
+    assert taken.numbers == dict.fromkeys(range(2026, 2030), 40)
+    lower, best = (question(n).site("Osier Bed").start.numbers["adult"].value
+                   for n in ("donor", "sources-mixed"))
+    assert lower < best
+    for site in question("host-returns").sites:  # "ten years after ... over four years"
+        ramp = [site.hosts[0].density.by_year[y] for y in range(2035, 2040)]
+        assert ramp == pytest.approx([0, 2.5, 5, 7.5, 10])
+
+
+def test_no_number_is_enough_without_fish_and_the_answer_says_why():
+    scenario = read_scenario(TOP / "scenarios" / "questions" / "host-none.yaml")
+    answer = stock(scenario.with_changes({"runs.draws": 8, "runs.replicates": 4}), threads=1)
+    assert (answer.reachable, answer.limit) == (False, "hosts")
