@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pva.errors import MeaningError, Problem, PvaError
+from pva.errors import PvaError
 from pva.estimate.stage_steps import LengthStage, complete
 from pva.estimate.staying import LEAVING, TAGS, Staying
 from pva.estimate.unit_options import UnitOptions, unit_options
@@ -109,10 +109,8 @@ def options_of(study: Study) -> Options:
 
 
 def _given(survival) -> tuple[Staying, ...]:
-    """Corrections given as numbers; what the study cannot mean is told."""
+    """Corrections given as numbers."""
     staying = survival.staying
-    if staying is not None:
-        _check_staying(staying, survival.shells.found == "anywhere")
     told = (_number(staying if staying and staying.value else None, LEAVING),
             _number(survival.tag_retention, TAGS))
     return tuple(one for one in told if one is not None)
@@ -120,21 +118,6 @@ def _given(survival) -> tuple[Staying, ...]:
 
 def _number(spec, what: str) -> Staying | None:
     return None if spec is None else Staying(spec.value, spec.se, spec.source, what)
-
-
-def _check_staying(staying, shells_anywhere: bool) -> None:
-    problem = None
-    if (staying.value is None) == (staying.outside_searched is None):
-        problem = ("`survival: staying` needs either a value with its source or "
-                   "`outside_searched`", "Write one of the two.")
-    elif staying.value is not None and not staying.source.strip():
-        problem = ("the chance of staying has no source", "Write where the number comes from.")
-    elif shells_anywhere:
-        problem = ("the chance of staying is estimated from shells found anywhere, and is given "
-                   "besides", "Leave out `staying`, or write `shells: {found: at the site}`.")
-    if problem:
-        raise MeaningError(Problem(problem[0], problem[1], done="Nothing was estimated.",
-                                   code="staying"))
 
 
 def _from_the_ground(stages: list[LengthStage]) -> list[LengthStage]:

@@ -209,6 +209,7 @@ def _other_problems(study: Study) -> Iterator[Problem]:
             if name not in DIFFERS_BY[part]:
                 yield place((part, "differs_by", i), f"{part} cannot differ by `{name}`",
                             _instead(part, name), code="differs-by-unknown")
+    yield from _staying(spec, place)
     if not all(1 <= month <= 12 for month in spec.growth.season):
         yield place(("growth", "season"), "months run from 1 to 12", "Correct the season.",
                     code="season-impossible")
@@ -216,6 +217,26 @@ def _other_problems(study: Study) -> Iterator[Problem]:
         if stage.length_mm[0] >= stage.length_mm[1]:
             yield place(("stages", i, "length_mm"), f"the stage `{stage.name}` ends before it "
                         "begins", "Write the smaller length first.", code="stage-lengths")
+
+
+def _staying(spec: StudySpec, place) -> Iterator[Problem]:
+    """What the chance of staying cannot mean."""
+    staying, where = spec.survival.staying, ("survival", "staying")
+    if staying is None:
+        return
+    if (staying.value is None) == (staying.outside_searched is None):
+        yield place(where, "the chance of staying needs either a value with its source or "
+                    "`outside_searched`", "Write one of the two.", code="staying-how")
+    elif staying.value is not None and not staying.source.strip():
+        yield place(where, "the chance of staying has no source",
+                    "Write where the number comes from (`source`).", code="staying-source")
+    elif staying.outside_searched and not any(s.role == "outside" for s in spec.sites):
+        yield place(where, "`outside_searched` is stated, but no site has the role `outside`",
+                    "Give the reaches around the sites that role.", code="staying-outside")
+    if spec.survival.shells.found == "anywhere":
+        yield place(where, "the chance of staying is told by shells found anywhere, and is stated "
+                    "besides", "Leave out `staying`, or write `shells: {found: at the site}`.",
+                    code="staying-twice")
 
 
 def _instead(part: str, name: str) -> str:

@@ -6,12 +6,10 @@ import pytest
 from invented import SPECIES
 from lost_from_view import AROUND, study
 
-from pva.errors import MeaningError
-from pva.estimate.options import Options, _check_staying
+from pva.estimate.options import Options
 from pva.estimate.run import estimate_records
 from pva.estimate.staying import Staying, met_in_and_out, staying_outside
 from pva.estimate.tag_loss import retention
-from pva.field.spec import StayingSpec
 
 RELEASES = [("2015-09-01", 400), ("2016-09-20", 400)]
 VISITS = ["2016-09-01", "2017-09-05", "2018-08-20", "2020-09-10", "2021-09-01"]
@@ -147,18 +145,6 @@ def test_staying_is_covered_in_simulations():
         stays = staying_outside(met_in_and_out(made, (AROUND,)), 0.5)
         inside += abs(stays.value - 0.9) < 1.96 * stays.se
     assert inside >= 33
-
-
-def test_a_number_for_staying_needs_its_source_and_stands_alone():
-    for written, what in ((StayingSpec(), "needs either a value"),
-                          (StayingSpec(value=0.9), "has no source")):
-        with pytest.raises(MeaningError) as caught:
-            _check_staying(written, False)
-        assert what in caught.value.problems[0].what
-    with pytest.raises(MeaningError) as caught:
-        _check_staying(StayingSpec(value=0.9, source="x"), True)
-    assert caught.value.problems[0].what == ("the chance of staying is estimated from shells found "
-                                             "anywhere, and is given besides")
 
 
 def test_availability_is_told_from_passes_and_does_not_bias_survival():
