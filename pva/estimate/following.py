@@ -30,8 +30,8 @@ class Following:
         release), `visit`, `method`, `effort_hours`, `passes`, and `status` at its end: alive,
         heard, shell, removed or nothing.
     lengths : DataFrame
-        animal, species, source, batch, day, length_mm: one row an animal and visit (the mean of
-        repeats).
+        animal, species, source, batch, site, day, length_mm: one row an animal and visit (the mean
+        of repeats); age (years) and day of the release.
     repeats : DataFrame
         animal, visit, sd_mm, number: lengths taken more than once at a visit.
     notes : tuple of str
@@ -133,6 +133,7 @@ def _starts(releases: pd.DataFrame, visits) -> dict[str, dict]:
             "species": row["species"], "site": row["site"], "source": row["source"] or "released",
             "batch": row["batch"], "day": day, "released": not caught, "given": row["day"],
             "length_mm": row["length_mm"], "second_mark": row["second_mark"],
+            "age": row.get("age"), "released_on": np.nan if caught else row["day"],
         }
     return starts
 
@@ -235,7 +236,7 @@ def _lengths(records: FieldRecords, starts, visits) -> tuple[pd.DataFrame, pd.Da
     group = table.dropna(subset=["day", "length_mm"]).groupby(["animal", "visit"], sort=False)
     lengths = group.agg(day=("day", "mean"), length_mm=("length_mm", "mean"),
                         sd_mm=("length_mm", "std"), number=("length_mm", "size")).reset_index()
-    for fact in ("species", "source", "batch"):
+    for fact in ("species", "source", "batch", "site", "age", "released_on"):
         lengths[fact] = [starts[a][fact] for a in lengths["animal"]]
     lengths = lengths.sort_values(["animal", "day"], kind="stable").reset_index(drop=True)
     repeats = lengths.loc[lengths["number"] > 1,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pva.errors import PvaError
+from pva.estimate.species_growth import GrowthOptions, growth_options
 from pva.estimate.stage_steps import LengthStage, complete
 from pva.estimate.staying import LEAVING, TAGS, Staying
 from pva.estimate.unit_options import UnitOptions, unit_options
@@ -33,6 +34,7 @@ class Options:
     bad_years : tuple of str
     season : (int, int)
         Months of growth.
+    growth : GrowthOptions
     units : UnitOptions
         About units dug, young animals and host counts.
     recruits_below_mm : float or None
@@ -61,6 +63,7 @@ class Options:
     fit_simulations: int = 0
     bad_years: tuple[str, ...] = ()
     season: tuple[int, int] = (1, 12)
+    growth: GrowthOptions = GrowthOptions()
     units: UnitOptions = UnitOptions()
     recruits_below_mm: float | None = None
     areas: dict | None = None
@@ -94,6 +97,7 @@ def options_of(study: Study) -> Options:
         fit_simulations=spec.survival.fit_simulations,
         bad_years=tuple(spec.survival.bad_years),
         season=tuple(spec.growth.season),
+        growth=growth_options(spec),
         units=unit_options(study, tuple(s.name for s in stages)),
         recruits_below_mm=spec.recruits.below_mm,
         areas={s.name: s.area_m2 for s in spec.sites if s.area_m2},

@@ -16,13 +16,14 @@ from pva.estimate.entangled import products
 from pva.estimate.fit_simulation import SimulatedFit, simulate_fit
 from pva.estimate.fit_tests import FitTest, fit_test
 from pva.estimate.following import SHORT, YEAR, Following, follow
-from pva.estimate.growth import FEWEST, Growth, fit_growth
+from pva.estimate.growth import Growth
 from pva.estimate.losses import Losses, losses_of
 from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.refusal import Refusal
 from pva.estimate.shells import extreme_finding, profiled, with_leaving
-from pva.estimate.stage_steps import Sizes, label_steps, lengths_record
+from pva.estimate.species_growth import SpeciesGrowth, growth_of, with_transitions
+from pva.estimate.stage_steps import Sizes, label_steps
 from pva.estimate.staying import TAGS
 from pva.estimate.survival import (
     Data,
@@ -39,7 +40,6 @@ from pva.estimate.survival_rates import (
     wanted_keys,
 )
 from pva.estimate.tag_loss import TagRetention
-from pva.estimate.transitions import transitions
 from pva.field.records import ALIVE, REMOVED, SHELL, FieldRecords
 
 FEWEST_SEEN = 10  # animals seen again, below which survival is refused
@@ -71,6 +71,8 @@ class SpeciesResult:
     refused : tuple of Refusal
     notes : tuple of str
     adult_from_mm : float or None
+    lengths : SpeciesGrowth
+        Behind the growth curve.
     averaged : Averaged or None
         Behind `rates` where they are averaged over models.
     simulated : SimulatedFit or None
@@ -96,6 +98,7 @@ class SpeciesResult:
     refused: tuple[Refusal, ...] = ()
     notes: tuple[str, ...] = ()
     adult_from_mm: float | None = None
+    lengths: SpeciesGrowth = SpeciesGrowth()
     averaged: Averaged | None = None
     simulated: SimulatedFit | None = None
     passes: PassDetection | None = None
@@ -131,12 +134,18 @@ def _estimated(records, species, options, following, model) -> SpeciesResult:
     losses = losses_of(records, own.steps["animal"].unique(), options)
     if TAGS in losses.corrected_for:
         own = follow_study(records, options, by_tag_only=True).of_species(species)
-    growth, refused, notes = _growth(own, options)
+    lengths = growth_of(own, options)
+    told = _followed(records, species, own, losses, lengths, options, model)
+    return replace(told, lengths=lengths)
+
+
+def _followed(records, species, own, losses, lengths, options, model) -> SpeciesResult:
+    growth, refused, notes = lengths.growth, list(lengths.refused), list(lengths.notes)
     refusal = _too_few(own)
     if refusal:
         return SpeciesResult(species, own, growth=growth, losses=losses,
                              refused=(*refused, refusal), notes=tuple(notes))
-    sizes = Sizes(own, growth, options.season)
+    sizes = Sizes(own, growth, options.season, lengths.measured)
     if sizes.guessed and options.stages:
         notes.append(f"{sizes.guessed} animals were never measured: their batch's mean is used")
     steps = label_steps(own, sizes, options.stages, options.bad_years)
@@ -192,7 +201,7 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
     notes += _sources_note(models[0], data, inflation)
     whole = rates.joint
     if growth is not None and len(options.stages) > 1:
-        whole, _ = transitions(growth, options.stages, rates.joint)
+        whole = with_transitions(growth, options, rates.joint)
     refused += _vague(own.steps, rates.joint)
     intervals = _extreme_shells(models[0], notes)
     return SpeciesResult(species, own, steps, growth, losses, models, inflation, test, rates, whole,
@@ -220,35 +229,6 @@ def _simulated_fit(reported, data, at_visits, test, options, notes) -> Simulated
     notes.append(told.words if told else "the fit could not be judged by simulated studies: no "
                  "usable table, or a model in which animals leave")
     return told
-
-
-def _growth(own: Following, options: Options):
-    """The growth curve where enough animals were measured twice."""
-    refused, notes = [], []
-    twice = own.lengths.groupby("animal").size()
-    n = int((twice >= 2).sum())
-    if n < FEWEST:
-        refused.append(Refusal("growth", f"{n} animals were measured twice",
-                               f"at least {FEWEST} animals measured at two visits"))
-        return None, refused, notes
-    record, _, _, batches = lengths_record(own.lengths, options.season)
-    growth = fit_growth(record, batches)
-    notes += growth.notes
-    if not growth.is_told:
-        refused.append(Refusal(
-            "growth", f"increments of {n} animals cannot be told from errors of "
-            f"{growth.measurement_sd_mm:.1f} mm in a length",
-            "smaller animals, more years between lengths, or lengths read twice"))
-        return None, refused, notes
-    repeats = own.repeats["sd_mm"].dropna()
-    if len(repeats) >= 10:
-        told = float(np.sqrt((repeats**2).mean()))
-        ratio = told / growth.measurement_sd_mm
-        if not 0.67 < ratio < 1.5:
-            notes.append(f"SD of a length from repeats within a visit, {told:.1f} mm, disagrees "
-                         f"with {growth.measurement_sd_mm:.1f} mm from the curve: were repeats "
-                         "read independently?")
-    return growth, refused, notes
 
 
 def _too_few(own: Following) -> Refusal | None:

@@ -9,6 +9,7 @@ from scipy.special import expit, logit
 
 from pva.estimate.levels import LEVEL_WORDS
 from pva.estimate.link_scale import Z95
+from pva.estimate.species_growth import growth_row
 from pva.estimate.summary_survival import (
     average_rows,
     effect_rows,
@@ -59,7 +60,7 @@ def summarise(told) -> StudySummary:
         "staying": [_estimate_row(e) for k, e in told.rates.items() if k.startswith("staying/")],
         "availability": [_estimate_row(e) for k, e in told.rates.items()
                          if k.startswith("availability/")],
-        "growth": _one_or_many(results, _growth),
+        "growth": _one_or_many(results, growth_row),
         "transitions": [_estimate_row(e) for k, e in told.rates.items()
                         if k.startswith("growth/")],
         "models": [row for n, r in results.items() for row in model_rows(r, tagged[n])],
@@ -176,31 +177,6 @@ def _retention(result) -> dict | None:
             "models": [{"name": m.name, "aicc": m.aicc, "first_year": m.tag,
                         "fifth_year": float(m.kept(4, 5))}
                        for m in (kept, kept.rival) if m is not None]}
-
-
-def _growth(result) -> dict | None:
-    growth = result.growth
-    if growth is None:
-        return None
-    out = {}
-    for name in ("asymptote_mm", "rate", "asymptote_sd_mm", "measurement_sd_mm"):
-        low, high = growth.interval[name]
-        out |= {name: getattr(growth, name), f"{name}_se": growth.se[name],
-                f"{name}_low": low, f"{name}_high": high}
-    stages = list(dict.fromkeys(result.steps["stage"])) if result.steps is not None else []
-    return out | {
-        "animals": growth.animals, "measurements": growth.measurements,
-        "negative_increments": growth.negative, "stages_followed": [s for s in stages if s],
-        "years_to_adult": _years_to_adult(result),
-    }
-
-
-def _years_to_adult(result) -> float | None:
-    low = result.adult_from_mm
-    if low is None:
-        return None
-    years = result.growth.years_to(low)
-    return years if np.isfinite(years) else None
 
 
 def _plain(thing):

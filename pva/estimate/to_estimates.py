@@ -12,6 +12,7 @@ from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
 from pva.estimate.following import SHORT, YEAR
 from pva.estimate.link_scale import Z95, Link, mean_over_years, sd_over_years
 from pva.estimate.species import SpeciesResult, longest_interval
+from pva.estimate.species_growth import curve_estimates
 from pva.estimate.staying import LEAVING, TAGS
 from pva.sources import Source
 
@@ -38,6 +39,7 @@ def rates_of(result: SpeciesResult, species: str) -> dict[str, Estimate]:
     if result.joint is not None:
         for i, key in enumerate(result.joint.keys):
             out[named(key, species)] = _rate(result, i, named(key, species))
+    out |= curve_estimates(result, lambda k: named(k, species))
     out |= {named(k, species): e for k, e in _bounded(result, species).items()}
     out |= {named(k, species): e for k, e in detection_of(result).items()}
     out |= {named(k, species): e for k, e in _availability(result).items()}
@@ -67,7 +69,7 @@ def animals_behind(result: SpeciesResult, key: str) -> tuple[int, int]:
     if group == "bad_year":
         own = steps[steps["bad_year"].eq(name)]
     elif group == "growth":
-        stage = name.split(" > ")[0]
+        stage = name.split(" @ ")[0].split(" > ")[0]
         own = steps[steps["stage"].eq(stage)]
     else:
         stage, _, place = name.partition(" @ ")
@@ -86,7 +88,7 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
     source = source_of(result)
     if plain.startswith("growth/"):
         source = Source("measured", f"{result.growth.animals} animals measured twice or more, "
-                        "with survival, in a steady population")
+                        + result.lengths.steps_from)
     mean, se = float(result.joint.mean[i]), float(result.joint.se[i])
     if not plain.startswith("growth/"):
         if again < FEWEST_FOR_STAGE:
