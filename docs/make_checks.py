@@ -15,7 +15,9 @@ from scipy.special import expit
 
 from pva.estimate.density import negative_binomial
 from pva.estimate.fit import Design, fit
-from pva.estimate.histories import from_table
+from pva.estimate.histories import from_steps, from_table
+from pva.estimate.known_fate import compare_fates, known_fate_survival
+from pva.estimate.visit_by_visit import Sums, open_population
 from pva.estimate.year_variance import year_variance
 from pva.files import read_yaml, shipped, write_text_atomic
 from pva.model.analysis import analyse, small_noise_log_growth
@@ -198,13 +200,62 @@ def meadow_voles() -> Iterator[Row]:
         yield f"by {name}: detection", known[name]["detection"], expit(found.beta[1])
 
 
+def joint_live_dead() -> Iterator[Row]:
+    known = case("joint_live_dead")
+    with shipped("shared/checks/" + known["data"]).open(newline="") as handle:
+        rows = [[int(x) for x in row] for row in list(csv.reader(handle))[1:]]
+    follow, seen = [], []
+    for history in (row[:-1] for row in rows for _ in range(row[-1])):
+        animal = follow[-1] + 1 if follow else 0
+        after = history[history.index(1) + 1 :]
+        after = after[: after.index(2) + 1] if 2 in after else after
+        follow += [animal] * len(after)
+        seen += [{1: 1, 2: 2, 3: 0}[what] for what in after]
+    zero, none, one = np.zeros(len(seen), int), np.full(len(seen), -1), np.ones((1, 1))
+    rows = {"survival": zero, "release": none, "event": none, "detection": zero, "shell": zero}
+    found = fit(from_steps(follow, np.ones(len(seen)), rows, np.ones(len(seen)), np.array(seen),
+                           shell_loss=np.inf),
+                Design(survival=one, detection=one, shell=one, staying=one))
+    yield ("-2 log likelihood", known["minus_two_log_likelihood"], -2 * found.loglik)
+    value = expit(found.beta)
+    se = np.sqrt(np.diag(found.covariance)) * value * (1 - value)
+    for i, name in enumerate(("survival", "detection", "finding_a_dead_animal", "staying")):
+        yield name.replace("_", " "), known[name]["value"], value[i]
+        yield f"{name.replace('_', ' ')}, SE", known[name]["se"], se[i]
+
+
+def capsids() -> Iterator[Row]:
+    known = case("capsids")
+    with shipped("shared/checks/" + known["data"]).open(newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    columns = ("caught", "released", "marked", "seen_again", "seen_before_and_after_not_then")
+    table = open_population(Sums(*(np.array([float(r[c] or "nan") for r in rows])
+                                   for c in columns)))
+    for key, sample in (("survival", 2), ("survival", 8), ("alive", 2), ("alive", 8),
+                        ("joining", 8)):
+        published = known[key]["published"][sample - known[key]["first_sample"]]
+        yield f"{key}, sample {sample}", published, table[key][sample - 1]
+
+
+def remission_times() -> Iterator[Row]:
+    known = case("remission_times")
+    treated, placebo = (known_fate_survival(
+        [float(t.rstrip("+")) for t in known[key]], [not t.endswith("+") for t in known[key]])
+        for key in ("times", "placebo_times"))
+    for i in (0, 3, 6):
+        yield f"survival to week {known['weeks'][i]}", known["share"][i], treated.table[
+            "survival"][i]
+    yield "log-rank chi-square", known["log_rank_chi_square"], compare_fates(treated, placebo)[0]
+
+
 CASES = {
     "loggerhead": loggerhead, "killer_whale": killer_whale, "teasel": teasel,
     "desert_tortoise": desert_tortoise, "identities": identities,
     "branching_single_type": branching_single_type,
     "branching_three_stage": branching_three_stage, "ceiling_chain": ceiling_chain_case,
     "limits": limits, "stochastic_growth": stochastic_growth, "dipper": dipper,
-    "meadow_voles": meadow_voles,
+    "meadow_voles": meadow_voles, "joint_live_dead": joint_live_dead, "capsids": capsids,
+    "remission_times": remission_times,
     "process_variance": process_variance, "mites": mites, "genetics": genetics,
 }
 

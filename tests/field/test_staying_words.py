@@ -1,9 +1,14 @@
 """How staying at the site may be stated in study.yaml, and what cannot be meant."""
 
+import re
+from pathlib import Path
+
 import pytest
 
 from pva.errors import MeaningError
 from pva.field import read_study
+
+PAGE = Path(__file__).parents[2] / "docs" / "estimation.md"
 
 STUDY = """title: Hesperwell (invented)
 sites: [{name: Quillstone}]
@@ -33,3 +38,11 @@ def test_what_cannot_be_meant_is_told_with_its_line(tmp_path, written):
     said = [str(p).replace(str(tmp_path / "study.yaml"), "study.yaml")
             for p in raised.value.problems]
     assert said == [HERE + text for text in CASES[written]]
+
+
+def test_the_three_ways_of_the_page_can_be_read(tmp_path):
+    blocks = re.findall(r"```yaml\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.S)
+    assert len(blocks) == 3
+    for block in blocks:
+        (tmp_path / "study.yaml").write_text("title: invented\n" + block, encoding="utf-8")
+        assert read_study(tmp_path).spec.survival
