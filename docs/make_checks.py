@@ -8,15 +8,29 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 from scipy.special import expit
 
 from pva.estimate.density import negative_binomial
+from pva.estimate.designs import (
+    Stratum,
+    allocation,
+    double_ratio,
+    simple,
+    stratified,
+    systematic,
+)
 from pva.estimate.fit import Design, fit
 from pva.estimate.histories import from_steps, from_table
 from pva.estimate.known_fate import compare_fates, known_fate_survival
+from pva.estimate.survey_size import (
+    quadrats_for_precision,
+    quadrats_for_precision_short,
+    quadrats_to_find_one,
+)
 from pva.estimate.visit_by_visit import Sums, open_population
 from pva.estimate.year_variance import year_variance
 from pva.files import read_yaml, shipped, write_text_atomic
@@ -170,6 +184,70 @@ def mites() -> Iterator[Row]:
            negative_binomial(counts, np.ones(counts.size))[1])
 
 
+def survey_size() -> Iterator[Row]:
+    known = case("survey_size")
+    precision, law = known["precision"], known["quadrats_for_precision"][1]
+    yield ("quadrats for a precision of 0.2 at 4 mussels a quadrat, short form", law["short_form"],
+           quadrats_for_precision_short(law["mean_per_quadrat"], precision=precision))
+    yield ("the same by the variance law", law["from_variance_law"],
+           quadrats_for_precision(law["mean_per_quadrat"], precision=precision))
+    one = known["at_least_one"]
+    yield ("quadrats that find at least one with chance 0.95", one["quadrats"],
+           quadrats_to_find_one(one["density_per_m2"], quadrat_m2=one["quadrat_m2"],
+                                chance=one["chance"]))
+
+
+def strata_hours() -> Iterator[Row]:
+    known = case("strata_hours")
+    found = stratified([Stratum(np.array(s["values"]), np.ones(len(s["values"])), s["units"])
+                        for s in known["strata"]])
+    units = sum(s["units"] for s in known["strata"])
+    yield "mean", known["mean"], found.value
+    yield "variance of the mean", known["variance"], found.variance
+    yield "bound, two standard errors", known["bound"], 2 * found.se
+    yield "total", known["total"], units * found.value
+
+
+def allocation_case() -> Iterator[Row]:
+    known = case("allocation")
+    shares = allocation(known["units"], known["units_in_stratum"], known["spread"],
+                        costs=known["cost"])
+    for i, share in enumerate(known["shares"]):
+        yield f"units for stratum {i + 1} of {known['units']}", share, shares[i]
+
+
+def city_ratio() -> Iterator[Row]:
+    known = case("city_ratio")
+    found = simple([known["counted"]], [known["size"]]).value * known["size_of_all"]
+    yield "total by the ratio", known["total_by_ratio"], found
+
+
+def systematic_starts() -> Iterator[Row]:
+    known = case("systematic_starts")
+    totals, drawn = known["totals_by_start"], known["starts_drawn"]
+    found = [systematic([totals[i] for i in one], np.ones(drawn), one, possible=len(totals))
+             for one in combinations(range(len(totals)), drawn)]
+    yield "mean of the estimated total", known["total"], len(totals) * np.mean(
+        [f.value for f in found])
+    yield "variance of the estimated total", known["variance"], len(totals) ** 2 * np.var(
+        [f.value for f in found])
+    yield "mean of its estimate", known["variance"], len(totals) ** 2 * np.mean(
+        [f.variance for f in found])
+
+
+def double_sampling() -> Iterator[Row]:
+    known = case("double_sampling")
+    surface, counts = np.array(known["surface"]), np.array(known["counts"])
+    found = []
+    for seen in combinations(range(surface.size), known["looked_over"]):
+        own = list(seen)
+        for dug in combinations(range(len(own)), known["dug"]):
+            found.append(double_ratio(surface[own], 1.0, np.isin(range(len(own)), dug),
+                                      counts=counts[own]).value)
+    yield "expectation over 90 outcomes", known["expectation"], np.mean(found)
+    yield "variance over 90 outcomes", known["variance"], np.var(found)
+
+
 def dipper() -> Iterator[Row]:
     known = case("dipper")
     with shipped("shared/checks/" + known["histories"]).open(newline="") as handle:
@@ -256,7 +334,10 @@ CASES = {
     "limits": limits, "stochastic_growth": stochastic_growth, "dipper": dipper,
     "meadow_voles": meadow_voles, "joint_live_dead": joint_live_dead, "capsids": capsids,
     "remission_times": remission_times,
-    "process_variance": process_variance, "mites": mites, "genetics": genetics,
+    "process_variance": process_variance, "mites": mites,
+    "survey_size": survey_size, "strata_hours": strata_hours, "allocation": allocation_case,
+    "city_ratio": city_ratio, "systematic_starts": systematic_starts,
+    "double_sampling": double_sampling, "genetics": genetics,
 }
 
 HEAD = """\

@@ -70,9 +70,11 @@ STUDY_WORDS = {
     "sites[].river_km": "Place along the river, km.",
     "sites[].corners": "Corners as latitude, longitude in decimal degrees, to check positions. "
                        "Keep them out of files that you pass on.",
-    "sites[].role": "What the site is for; a remark only, but for `outside`: a reach around the "
-                    "sites that is searched to see who left. Animals met there count as having "
-                    "left, not as followed there.",
+    "sites[].role": "What the site is for. `donor`: animals are taken from it; its abundance is to "
+                    "be read at the low end. `reference`: it is compared with. At neither is "
+                    "anything stocked; where it was, a note says so. `outside`: a reach around "
+                    "the sites that is searched to see who left; animals met there count as "
+                    "having left, not as followed there.",
     "sites[].remarks": "Anything else.",
     "tables": "Field tables, in any number.",
     **_table("tables[]."),
@@ -114,8 +116,8 @@ STUDY_WORDS = {
                              "dying, and the chance of staying is estimated with survival.",
     "survival.shells.dated": "Whether the date is that of the find, or of the death (fresh remains "
                              "only): then a shell is found in the interval of the death or never.",
-    "survival.staying": "Chance that an animal stays at its site for a year, to correct survival; a "
-                        "number with its source, or `outside_searched`.",
+    "survival.staying": "Chance that an animal stays at its site for a year, to correct survival; "
+                        "a number with its source, or `outside_searched`.",
     "survival.staying.value": "The chance, above 0 to 1.",
     "survival.staying.se": "Its standard error.",
     "survival.staying.source": "Where it comes from; needed with a value.",
@@ -129,8 +131,8 @@ STUDY_WORDS = {
     "survival.tag_retention.source": "Where it comes from.",
     "detection": "How the chance of being found is to be told apart.",
     "detection.differs_by": "What it may differ by.",
-    "detection.availability": "Share of the living animals that can be found at a visit (not buried "
-                              "too deep), known from elsewhere.",
+    "detection.availability": "Share of the living animals that can be found at a visit (not "
+                              "buried too deep), known from elsewhere.",
     "detection.availability.value": "The share, above 0 to 1.",
     "detection.availability.se": "Its standard error.",
     "detection.availability.source": "Where it comes from.",
@@ -139,8 +141,8 @@ STUDY_WORDS = {
     "growth.differs_by": "What growth may differ by; fitted with and without, and compared.",
     "growth.handling": "After which handling growth rests: not at all, after the release, or after "
                        "each time an animal is handled; the time lost is estimated.",
-    "growth.steps": "How yearly steps between length stages are worked out: by following animals of "
-                    "all ages along their curves, or by how long a stage lasts.",
+    "growth.steps": "How yearly steps between length stages are worked out: by following animals "
+                    "of all ages along their curves, or by how long a stage lasts.",
     "growth.population_growth": "Yearly factor by which the population grows whose animals fill "
                                 "the stages; 1 = steady.",
     "density": "About units dug.",
@@ -243,7 +245,7 @@ COLUMN_WORDS = {
     "effort": "Effort of the fishing; what one unit of it fishes stands under `hosts` in the "
               "study.",
     "pass": "Which pass (1, 2, 3 ...): of a removal fishing at that site and day; of the searches "
-            "through a site within a visit, one row a pass, which tell how well a search finds what "
-            "can be found, apart from animals out of reach.",
+            "through a site within a visit, one row a pass, which tell how well a search finds "
+            "what can be found, apart from animals out of reach.",
     "glochidia_per_fish": "Mean glochidia counted on a fish.",
 }

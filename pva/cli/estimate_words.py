@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pva.cli.bed_words import latest, tell_beds
 from pva.cli.terminal import Terminal
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, chance_words, heard_words
 
@@ -25,13 +26,7 @@ def tell_estimate(terminal: Terminal, summary: dict) -> None:
     terminal.table(["moves on within a year", "share of survivors", "95 % interval"],
                   [[r["name"], share(r["value"]), _interval(r)]
                    for r in summary.get("transitions", [])])
-    terminal.table(["animals per m2, latest survey", "survey", "value", "95 % interval",
-                   "units dug", "blank"],
-                  [[r["name"], r["survey"], f"{r['value']:.2g}", _interval(r, "{:.2g}"),
-                    r["units"], r["blanks"]] for r in latest(summary["density"])])
-    terminal.table(["recruits, latest survey", "survey", "definite", "probable", "cannot tell"],
-                  [[r["name"], r["survey"], r["definite"], r["probable"], r["cannot_tell"]]
-                   for r in latest(summary["recruits"])])
+    tell_beds(terminal, summary)
     for line in not_told(summary):
         terminal.say(line)
     for text in summary.get("notes", []):
@@ -179,12 +174,6 @@ def tell_crude(terminal: Terminal, summary: dict) -> None:
 
 def _number(value: float | None, form: str = "{:.0f}") -> str | None:
     return None if value is None else form.format(value)
-
-
-def latest(rows: list[dict]) -> list[dict]:
-    """Rows of the last survey of every name."""
-    last = {row["name"]: row for row in rows}
-    return list(last.values())
 
 
 def not_told(summary: dict) -> list[str]:

@@ -23,6 +23,8 @@ from pva.field.records import ALIVE, FieldRecords
 from pva.sources import Source
 
 YOUNG_YEARS = 2.0  # growing time below which an animal counts as young of about a year
+UNLISTED = "animal-in-unlisted-unit"  # reason code of the reader
+MOST_UNLISTED = 0.1  # share of the animals in units not listed, above which blanks are unknown
 FIGURE = ["survey", "site", "unit", "area_m2", "excavated", "animals"]
 
 
@@ -84,8 +86,9 @@ def estimate_bed(records: FieldRecords, options: Options, *, species: str | None
         How long tags and second marks sit, likewise.
     """
     animals = _animals(records, species)
-    if not len(records.units):
-        return Bed(refused=_without_units(animals))
+    lost = _in_unlisted_units(records)
+    if not len(records.units) or lost > MOST_UNLISTED * (lost + len(animals)):
+        return Bed(refused=_without_units(animals, lost))
     units = _units(records, animals)
     found = list(each_survey(units, animals, options.units))
     refused = [one for one in found if isinstance(one, Refusal)]
@@ -98,7 +101,7 @@ def estimate_bed(records: FieldRecords, options: Options, *, species: str | None
         species, _below(options), growth, MarkKeeping(retention, options.units.batch_mark_kept)))
     per_adult, lacking = ratios(recruits)
     last = {s.site: where_next(s, options) for s in surveys}
-    notes = (*_notes(by_survey, surveys, options), *_roles(records, options))
+    notes = (*_notes(by_survey, surveys, options), *_lost_note(lost), *_roles(records, options))
     return Bed([row for rows in by_survey for row in rows],
                _densities(newest, options) | _surface_estimates(surface),
                _abundances(newest, options), recruits, per_adult, surface,
@@ -122,7 +125,24 @@ def _units(records: FieldRecords, animals: pd.DataFrame) -> pd.DataFrame:
     return units.assign(animals=count_by_unit(units, animals))
 
 
-def _without_units(animals: pd.DataFrame) -> tuple[Refusal, ...]:
+def _in_unlisted_units(records: FieldRecords) -> int:
+    """Rows of animals set aside because their unit is not among those dug."""
+    aside = records.account.set_aside
+    return int(aside["code"].eq(UNLISTED).sum()) if "code" in aside else 0
+
+
+def _lost_note(lost: int) -> list[str]:
+    if not lost:
+        return []
+    return [f"Animals in units that are not listed: {lost}. If units were dug and not listed, "
+            "blank ones may be missing too, and densities are too high"]
+
+
+def _without_units(animals: pd.DataFrame, lost: int) -> tuple[Refusal, ...]:
+    if lost and (lost + len(animals)):
+        return (Refusal("density", f"{lost} of {lost + len(animals)} animals lie in units that are "
+                        "not listed: blanks are unknown", "a table of every unit dug, with its "
+                        "area, blank ones too"),)
     if not len(animals):
         return ()
     return (Refusal("density", "animals are listed but not the units dug: blanks are unknown",

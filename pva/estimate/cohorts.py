@@ -150,9 +150,8 @@ def length_on(cohort: Cohort, day: float, growth: Growth | None, season) -> tupl
     if growth is None or not np.isfinite(cohort.mean_mm):
         return cohort.mean_mm, cohort.sd_mm
     gone = float(np.diff(growing_time([cohort.day, day], season))[0])
-    gone = max(gone - (getattr(growth, "growth_lost_years", None) or 0.0), 0.0)
-    return min(_grown(cohort, gone, curve, growth) 
-               for curve in getattr(growth, "curves", {}).values() or (growth,))
+    gone = max(gone - (growth.growth_lost_years or 0.0), 0.0)
+    return min(_grown(cohort, gone, curve, growth) for curve in growth.curves.values() or (growth,))
 
 
 def _grown(cohort: Cohort, gone: float, curve, growth: Growth) -> tuple[float, float]:

@@ -113,8 +113,8 @@ def _double(whole: Survey) -> Survey | Refusal:
     in_dug = whole.animals[whole.animals["unit"].isin(whole.units.loc[dug, "unit"])]
     if "excavated" not in in_dug or in_dug["excavated"].isna().any():
         return Refusal(what, "animals in units dug do not say whether they were seen at the "
-                       "surface", "`excavated` for every animal: no where it was seen at the surface, yes "
-                       "where only digging found it")
+                       "surface", "`excavated` for every animal: no where it was seen at the "
+                       "surface, yes where only digging found it")
     return whole
 
 

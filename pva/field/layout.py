@@ -66,8 +66,7 @@ def _areas(study: Study) -> Iterator[Problem]:
         if abs(total - site.area_m2) > AREA_OFF * site.area_m2:
             yield study.positions.problem(
                 ("density", "strata"), f"the strata of `{site.name}` have {total:g} m2, the site "
-                f"{site.area_m2:g} m2", "Name all strata, also those without units, or correct an "
-                "area.", code="strata-area")
+                f"{site.area_m2:g} m2", "Name all strata, or correct an area.", code="strata-area")
 
 
 def _share(study: Study, share: ShareSpec | None, path: tuple) -> Iterator[Problem]:

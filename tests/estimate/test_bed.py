@@ -4,6 +4,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from invented import SPECIES, records
 
@@ -73,6 +74,25 @@ def test_density_is_refused_where_fewer_units_are_listed_than_were_dug():
 def test_animals_without_a_list_of_units_give_no_density():
     bed = estimate_bed(records(animals=[found(0, 60.0)]), OPTIONS, species=SPECIES)
     assert bed.refused[0].why == "animals are listed but not the units dug: blanks are unknown"
+
+
+def aside(made, rows):
+    """Records whose reader set aside so many animals in units not listed."""
+    table = pd.DataFrame({"code": ["animal-in-unlisted-unit"] * rows})
+    return replace(made, account=replace(made.account, set_aside=table))
+
+
+def test_animals_in_units_not_listed_raise_doubt_about_blanks():
+    made = records(units=units(40), animals=[found(k, 60.0) for k in range(9)])
+    bed = estimate_bed(aside(made, 1), OPTIONS, species=SPECIES)
+    assert "density/Tallow Bend" in bed.density
+    assert bed.notes == (
+        "Animals in units that are not listed: 1. If units were dug and not listed, blank ones may "
+        "be missing too, and densities are too high",)
+    bed = estimate_bed(aside(made, 2), OPTIONS, species=SPECIES)
+    assert bed.density == {}
+    assert bed.refused[0].why == (
+        "2 of 11 animals lie in units that are not listed: blanks are unknown")
 
 
 def test_surface_units_stay_out_of_the_density():

@@ -16,6 +16,7 @@ from pva.report.material import Material
 from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words
 
+SQUARED = "\N{SUPERSCRIPT TWO}"
 LEVELS = {
     0: "no field data: every rate is published or assumed",
     1: "releases, batch marks and quadrats: density and evidence of recruitment",
@@ -39,7 +40,7 @@ def section(material: Material) -> Section:
     for part in (_release, _bad_years, _detection, _tags):
         blocks += part(summary)
     blocks += _growth(summary, columns_of(material.pictures, "increments"))
-    for part in (_density, _recruits, _abundance, _models):
+    for part in (_density, _recruits, _abundance, _hosts, _models):
         blocks += part(summary)
     blocks += _refused(summary)
     notes = [str(n) for n in summary.get("notes") or ()]
@@ -313,6 +314,21 @@ def _abundance(summary):
     return [Heading("Abundance"), table("Animals by site and stage",
                                         ("What", "Estimate", "95 % interval"), cells,
                                         numbers=(1, 2))]
+
+
+def _hosts(summary):
+    """Host fish of the latest year, and what they carried."""
+    last = {r["place"]: r for r in rows_of(summary, "hosts")}
+    loads = rows_of(summary, "glochidia_per_host")
+    blocks = [Heading("Host fish")] if last or loads else []
+    for caption, rows in ((f"Fish per 100 m{SQUARED}, latest year", list(last.values())),
+                          ("Glochidia per fish", loads)):
+        if rows:
+            blocks.append(table(caption, ("Host and site", "Estimate", "95 % interval"),
+                                [(r["name"].replace("/", ", "), two(r["value"]),
+                                  interval(r["low"], r["high"], two)) for r in rows],
+                                numbers=(1, 2)))
+    return blocks
 
 
 def _refused(summary):
