@@ -11,7 +11,7 @@ from pva.estimate.availability import PassDetection, chance_to_find, pass_detect
 from pva.estimate.averaging import Averaged, average_rates, to_average
 from pva.estimate.bounds import Bounds, two_visit_bounds
 from pva.estimate.choices import what_cannot_differ
-from pva.estimate.contrasts import Joint, joint, survival_contrast
+from pva.estimate.contrasts import Joint
 from pva.estimate.entangled import products
 from pva.estimate.fit_simulation import SimulatedFit, simulate_fit
 from pva.estimate.fit_tests import FitTest, fit_test
@@ -22,6 +22,7 @@ from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.refusal import Refusal
 from pva.estimate.shells import extreme_finding, profiled, with_leaving
+from pva.estimate.source_differences import source_differences
 from pva.estimate.species_growth import SpeciesGrowth, growth_of, with_transitions
 from pva.estimate.stage_steps import Sizes, label_steps
 from pva.estimate.staying import TAGS
@@ -30,7 +31,6 @@ from pva.estimate.survival import (
     Fitted,
     best_shell_loss,
     choose,
-    fit_model,
     levels_told,
 )
 from pva.estimate.survival_rates import (
@@ -198,7 +198,7 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
     notes += rates.notes
     notes += what_cannot_differ("survival", options.survival, steps)
     notes += what_cannot_differ("detection", options.detection, steps)
-    notes += _sources_note(models[0], data, inflation)
+    notes += source_differences(models[0], data, inflation)
     whole = rates.joint
     if growth is not None and len(options.stages) > 1:
         whole = with_transitions(growth, options, rates.joint)
@@ -283,31 +283,19 @@ def longest_interval(steps: pd.DataFrame) -> float:
     return float((steps["end"] - steps["start"]).max() / YEAR)
 
 
+def longest_followed(steps: pd.DataFrame) -> float:
+    """Years from its beginning to its last sighting over which any animal was followed, at most."""
+    seen = steps[steps["status"].isin([ALIVE, REMOVED, SHELL])]
+    begun = steps.groupby("follow")["start"].min()
+    return float((seen.groupby("follow")["end"].max() - begun).max() / YEAR)
+
+
 def _vague(steps: pd.DataFrame, told: Joint) -> list[Refusal]:
     """Rates that must not be printed alone."""
     out = []
-    longest = longest_interval(steps)
+    longest = longest_followed(steps)
     if longest < SHORT:
         out.append(Refusal("survival", f"animals were followed over {longest * YEAR:.0f} days at "
                            "most: a yearly figure would be guesswork",
                            "visits at least three months apart"))
     return out
-
-
-def _sources_note(chosen: Fitted, data: Data, inflation: float) -> list[str]:
-    """A difference between sources may come from detection: show it with each one's own."""
-    if "source" not in chosen.model.survival or "source" in chosen.model.detection:
-        return []
-    sources = sorted(chosen.steps["source"].unique())
-    by = (*chosen.model.detection, "source")
-    model = Model(chosen.model.survival, by, chosen.model.release, chosen.model.release_separate,
-                  chosen.model.shell)
-    own = fit_model(model, data, near=chosen)
-    words = []
-    for fitted, what in ((chosen, "detection shared"), (own, "each source's own detection")):
-        gap = (survival_contrast(fitted, source=sources[0])
-               - survival_contrast(fitted, source=sources[-1]))
-        told = joint(fitted, {"gap": gap}, inflation)
-        words.append(f"{told.mean[0]:.2f} (SE {told.se[0]:.2f}) with {what}")
-    return [f"yearly survival of {sources[0]} less that of {sources[-1]}, logit scale: "
-            f"{words[0]}, {words[1]}"]

@@ -1,5 +1,7 @@
 """What is said of survival where little is known: readings, limits, products, averages, fit."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,6 +19,7 @@ from pva.estimate.fit_tests import fit_test
 from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.run import estimate_records
+from pva.estimate.source_differences import source_differences
 from pva.estimate.survival import fit_model
 from pva.estimate.survival_rates import survival_rates
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
@@ -235,3 +238,38 @@ def test_a_draw_is_correlated_as_the_estimates_are(tmp_path):
     assert wanted < -0.2
     assert np.corrcoef(drawn)[0, 1] == pytest.approx(wanted, abs=4.9 * (1 - wanted**2) / 4000**0.5)
     assert np.std(drawn, axis=1) == pytest.approx(np.sqrt(np.diag(matrix)), rel=0.02)
+
+
+def two_sources(rng, detection, animals=150):
+    """Survival alike in both sources."""
+    return simulate(rng, animals=batches([2010, 2011], animals, sources=("hatchery", "river")),
+                    visits=yearly_visits(2011, 2015), survival=0.8, detection=detection)
+
+
+def test_a_difference_that_is_one_of_detection_goes_away_with_its_own():
+    """Survival alike, one source seldom seen: with detection shared a difference appears (the wrong
+    model), with each source's own it is within 2.5 SE of none, and the sentence says so."""
+    made = two_sources(np.random.default_rng(3), lambda a, v: np.where(
+        a["source"] == "river", 0.25, 0.75))
+    chosen = fit_model(Model(("source",)), made.data())
+    (said,) = source_differences(chosen, made.data(), 1.0)
+    numbers = [float(x) for x in re.findall(r"(-?\d+\.\d+)", said)]
+    assert abs(numbers[0]) > 1.96 * numbers[1]
+    assert abs(numbers[2]) < 2.5 * numbers[3]
+    assert "with detection shared, " in said and said.endswith(
+        "it may come from detection alone: the data cannot tell whether survival or detection "
+        "differs")
+
+
+def test_a_source_hardly_ever_seen_is_said_to_tell_nothing():
+    made = two_sources(np.random.default_rng(5), lambda a, v: np.where(
+        a["source"] == "river", 0.03, 0.7), animals=60)
+    chosen = fit_model(Model(("source",)), made.data())
+    (said,) = source_differences(chosen, made.data(), 1.0)
+    assert "cannot tell" in said and ("lies between" in said or "cannot be told" in said)
+
+
+def test_no_sentence_where_sources_are_alike_or_detection_is_apart():
+    made = two_sources(np.random.default_rng(5), 0.6)
+    for model in (Model(), Model(("source",), ("source",))):
+        assert source_differences(fit_model(model, made.data()), made.data(), 1.0) == []
