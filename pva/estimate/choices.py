@@ -9,11 +9,14 @@ from pva.estimate.models import COLUMN, WITHIN
 YEAR_TERM = "year"
 MOST_COMBINED = 3  # terms of survival of which every combination is tried
 NOT_TERMS = ("species", "bad_years")  # each species is estimated by itself; bad years where named
+MOST_VISITS = 40  # beyond so many, detection by year takes the place of detection by visit
 OF_VISITS = ("method", "effort", "passes", "visit")
 
 
 def detection_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
     """Ways in which detection may differ: what the study asks for, and its plain rivals.
+
+    A number for each of hundreds of visits tells little and takes hours; years then stand for them.
 
     Parameters
     ----------
@@ -30,7 +33,8 @@ def detection_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
     if "length" in asked and groups:
         choices.append((*groups, f"length{WITHIN}{groups[0]}"))
     if differs(visited, "visit"):
-        choices.append((*[a for a in asked if a in ("method", "length")], "visit"))
+        each = "visit" if visited["visit"].nunique() <= MOST_VISITS else YEAR_TERM
+        choices.append((*[a for a in asked if a in ("method", "length")], each))
     if differs(visited, "source") and "source" not in asked:
         choices.append((*asked, "source"))
     return list(dict.fromkeys(choices))

@@ -64,7 +64,7 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
     names = fitted.laid.design.names
     where = fitted.laid.design.slices["survival"]
     rows, steps = fitted.laid.at_steps("survival"), fitted.steps
-    time = steps["years"].to_numpy(float)
+    time, labels = steps["years"].to_numpy(float), steps["year"].to_numpy()
     here = np.ones(len(steps), bool) if stage is None else steps["stage"].eq(stage).to_numpy()
     out = np.zeros(len(names))
     for column in range(where.start, where.stop):
@@ -73,7 +73,7 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
         if name.startswith(LUCK + " "):
             continue  # a mean year
         if name.startswith(YEAR_TERM + " "):
-            out[column] = _year_weight(fitted, column - where.start, years)
+            out[column] = _year_weight(values, labels, years)
             continue
         use = np.ones(len(steps), bool)
         for term, level in (("site", site), ("source", source), ("batch", batch)):
@@ -85,11 +85,9 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
     return out
 
 
-def _year_weight(fitted: Fitted, column: int, years) -> float:
+def _year_weight(rows: np.ndarray, labels: np.ndarray, years) -> float:
     if not years:
         return 0.0
-    rows = fitted.laid.at_steps("survival")[:, column]
-    labels = fitted.steps["year"].to_numpy()
     return sum(weight * rows[np.argmax(labels == label)] for label, weight in years.items())
 
 

@@ -11,7 +11,7 @@ from pva.estimate.contrasts import average_detection, detection_limit
 from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
 from pva.estimate.following import SHORT, YEAR
 from pva.estimate.link_scale import Z95, Link, mean_over_years, sd_over_years
-from pva.estimate.species import SpeciesResult, longest_interval
+from pva.estimate.species import SpeciesResult, longest_followed, longest_interval
 from pva.estimate.species_growth import curve_estimates
 from pva.estimate.staying import LEAVING, TAGS
 from pva.sources import Source
@@ -96,7 +96,7 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
                 f"refused: {again} animals seen again, at least {FEWEST_FOR_STAGE} are needed"))
         if plain in result.rates.limits or not np.isfinite(se):
             return _stuck(result, plain, key, animals, source)
-        if plain.startswith("survival/") and longest_interval(result.following.steps) < SHORT:
+        if plain.startswith("survival/") and longest_followed(result.following.steps) < SHORT:
             return _too_short(result, plain, key, animals, source)
         if plain in result.profiled:
             return _profiled(result, plain, key, animals, source)
@@ -119,13 +119,18 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
 
 def _too_short(result, plain, key, animals, source) -> Estimate:
     """Survival over the longest interval there is, with its length; no yearly figure."""
+    return Estimate(key, None, n=animals, source=source, note=(
+        f"{_over_the_longest(result, plain)}; nobody can tell a year from that"))
+
+
+def _over_the_longest(result, plain) -> str:
+    """Survival over the longest time between two visits, with its length."""
     at = result.joint.keys.index(plain)
     years = longest_interval(result.following.steps)
     ends = result.joint.mean[at] + np.array([0.0, -Z95, Z95]) * result.joint.se[at]
     value, low, high = (1 / (1 + np.exp(-ends))) ** years
-    return Estimate(key, None, n=animals, source=source, note=(
-        f"{value:.3f} ({low:.3f} to {high:.3f}) over {years * YEAR:.0f} days, the longest time "
-        "between two visits; nobody can tell a year from that"))
+    return (f"{value:.3f} ({low:.3f} to {high:.3f}) over {years * YEAR:.0f} days, the longest time "
+            "between two visits")
 
 
 def _stuck(result, plain, key, animals, source) -> Estimate:
@@ -163,6 +168,8 @@ def _note(result: SpeciesResult, plain: str) -> str:
                      "if every one was alive")
     if plain.startswith("survival/"):
         parts += _corrections(result)
+        if longest_interval(result.following.steps) < SHORT:
+            parts.append(_over_the_longest(result, plain))
     if plain.startswith("survival/") and result.rates.year_sd is None:
         parts.append("how years differ could not be told")
     if plain.startswith("survival/") and result.rates.effects is not None:
