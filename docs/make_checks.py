@@ -26,6 +26,8 @@ from pva.estimate.designs import (
 from pva.estimate.fit import Design, fit
 from pva.estimate.histories import from_steps, from_table
 from pva.estimate.known_fate import compare_fates, known_fate_survival
+from pva.estimate.length_at_age import fit_length_at_age
+from pva.estimate.stage_duration import consistent_growth_rate, stage_duration_shares
 from pva.estimate.survey_size import (
     quadrats_for_precision,
     quadrats_for_precision_short,
@@ -326,6 +328,40 @@ def remission_times() -> Iterator[Row]:
     yield "log-rank chi-square", known["log_rank_chi_square"], compare_fates(treated, placebo)[0]
 
 
+def dugongs() -> Iterator[Row]:
+    known = case("dugongs")
+    with shipped("shared/checks/" + known["data"]).open(newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    told = fit_length_at_age([float(r["age"]) for r in rows], [float(r["length"]) for r in rows])
+    fitted = known["least_squares"]
+    yield "asymptote, m", fitted["asymptote"], told.asymptote_mm
+    yield "growth rate, per year", fitted["rate_per_year"], told.rate
+    yield "SD about the curve, m", fitted["residual_sd"], told.residual_sd_mm
+
+
+def stage_duration() -> Iterator[Row]:
+    known = case("stage_duration")
+    survival, years = np.array(known["annual_survival"]), known["duration_years"]
+    moving = stage_duration_shares(survival, years)
+    names = ("small juveniles", "large juveniles", "subadults", "mature females")
+    for name, stay, found in zip(names, known["stay"], survival * (1 - moving), strict=True):
+        yield f"{name}: live and stay", stay, found
+    for name, move, found in zip(names, known["move_on"], survival * moving, strict=False):
+        yield f"{name}: live and move on", move, found
+    matrix = np.array(case("loggerhead")["matrix"], float)
+
+    def at(growth_rate: float) -> np.ndarray:
+        moving = stage_duration_shares(survival, years, growth_rate)
+        for stage, s, m in zip(known["stages_counted_from_0"], survival, moving, strict=True):
+            matrix[stage, stage] = s * (1 - m)
+            if stage + 1 < len(matrix):
+                matrix[stage + 1, stage] = s * m
+        return matrix
+
+    yield ("growth rate, with ages as that growth rate has them",
+           known["growth_rate_when_iterated"], consistent_growth_rate(at))
+
+
 CASES = {
     "loggerhead": loggerhead, "killer_whale": killer_whale, "teasel": teasel,
     "desert_tortoise": desert_tortoise, "identities": identities,
@@ -334,6 +370,7 @@ CASES = {
     "limits": limits, "stochastic_growth": stochastic_growth, "dipper": dipper,
     "meadow_voles": meadow_voles, "joint_live_dead": joint_live_dead, "capsids": capsids,
     "remission_times": remission_times,
+    "dugongs": dugongs, "stage_duration": stage_duration,
     "process_variance": process_variance, "mites": mites,
     "survey_size": survey_size, "strata_hours": strata_hours, "allocation": allocation_case,
     "city_ratio": city_ratio, "systematic_starts": systematic_starts,

@@ -19,6 +19,7 @@ _PLACES = {
     "explore_summary": "pva.decide.explore",
     "read_study": "pva.field",
     "estimate": "pva.estimate",
+    "length_mesh": "pva.scenario.length_classes",
     "PvaError": "pva.errors",
 }
 

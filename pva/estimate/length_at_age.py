@@ -16,6 +16,7 @@ from pva.errors import CannotCompute, Problem
 from pva.estimate.growth import growing_time
 
 FEWEST = 8  # lengths, below which no curve is fitted
+FARTHEST = 3.0  # asymptote over the longest, beyond which growth was not seen to slow down
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def fit_length_at_age(age, length, animal=None) -> LengthAtAge:
         found, plain = curve_fit(curve, age, length, p0=start, maxfev=5000)
     except RuntimeError:
         found, plain = None, np.full((3, 3), np.inf)
-    if not np.isfinite(plain).all():
+    if not np.isfinite(plain).all() or found[0] > FARTHEST * length.max():
         raise _cannot("growth that does not slow down within these ages", "older animals")
     rate = np.exp(found[2])
     left = np.exp(-rate * age)

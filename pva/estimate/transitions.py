@@ -21,7 +21,8 @@ FOLLOWED, DURATION = "animals followed", "stage duration"
 
 
 def followed_year(asymptote, rate, asymptote_sd, survival, limits, *, growth_rate=1.0,
-                  per_year: int = PER_YEAR, own: int = OWN) -> tuple[np.ndarray, np.ndarray]:
+                  per_year: int = PER_YEAR, own: int = OWN, all_year: bool = False
+                  ) -> tuple[np.ndarray, np.ndarray]:
     """Where animals of each stage are a year later, and how many of them live.
 
     Parameters
@@ -36,6 +37,9 @@ def followed_year(asymptote, rate, asymptote_sd, survival, limits, *, growth_rat
         Yearly factor by which the population grows; 1 = a steady population.
     per_year, own : int
         Fineness of the mesh over ages and over own asymptotes.
+    all_year : bool
+        Whether animals are born all year, so that every age is met at a census; else they are one,
+        two, three ... years old.
 
     Returns
     -------
@@ -51,7 +55,8 @@ def followed_year(asymptote, rate, asymptote_sd, survival, limits, *, growth_rat
     tops = np.asarray(asymptote)[:, None] + np.asarray(asymptote_sd)[:, None] * nodes
     tops = np.maximum(tops, 1.0)
     grown = -np.expm1(-np.asarray(rate)[:, None] * ages)
-    census = np.arange(round(YOUNGEST * per_year), ages.size - per_year, per_year)
+    census = np.arange(round(YOUNGEST * per_year), ages.size - per_year,
+                       1 if all_year else per_year)
     sums, begun = np.zeros(draws * stages * stages), np.zeros(draws * stages)
     place = (np.arange(draws) * stages)[:, None]
     for k in range(own):
