@@ -23,11 +23,16 @@ def tell_beds(terminal: Terminal, summary: dict) -> None:
                   [[r["site"], r["stratum"], r["units"], f"{100 * r['share']:.0f} %"]
                    for r in summary.get("next_units", [])])
     terminal.table(["host fish per 100 m2", "latest year", "value", "95 % interval", "fish"],
-                  [[r["name"], r["year"], TWO.format(r["value"]), between(r), r["fish"]]
+                  [[place(r), r["year"], TWO.format(r["value"]), between(r), r["fish"]]
                    for r in latest(summary.get("hosts", []))])
     terminal.table(["glochidia per fish", "value", "95 % interval", "samples"],
-                  [[r["name"], TWO.format(r["value"]), between(r), r["samples"]]
+                  [[place(r), TWO.format(r["value"]), between(r), r["samples"]]
                    for r in summary.get("glochidia_per_host", [])])
+
+
+def place(row: dict) -> str:
+    """Host and site, without the group that the name begins with."""
+    return row["name"].partition("/")[2].replace("/", ", ")
 
 
 def between(row: dict) -> str:
