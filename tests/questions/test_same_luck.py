@@ -25,10 +25,11 @@ def with_site(scenario: Scenario, site: dict, *, first: bool) -> Futures:
 
 
 @pytest.mark.parametrize("how", BETWEEN)
-@pytest.mark.parametrize("name", ["river", "sites-moving"])
-def test_an_empty_site_shifts_nobody_wherever_it_is_written(name, how):
+@pytest.mark.parametrize(("name", "individuals"), [("river", "on"), ("sites-moving", "off")])
+def test_an_empty_site_shifts_nobody_wherever_it_is_written(name, individuals, how):
     data = written(name).written
     data["year_effects"]["between_sites"] = BETWEEN[how]
+    data["chance"] = {"unknown": "off", "individuals": individuals}  # off: real numbers, all digits
     scenario = Scenario.from_dict(data)
     alone = Futures(scenario, replicates=40)
     for site in (EMPTY, FAR) if how == "along the river" else (EMPTY,):
@@ -37,6 +38,23 @@ def test_an_empty_site_shifts_nobody_wherever_it_is_written(name, how):
         assert np.array_equal(first.tallies[:, :, 1:], alone.tallies)
         assert (first.of("animals", at="Empty Reach") == 0).all()
         assert (last.of("animals", at="Empty Reach") == 0).all()
+
+
+def test_an_empty_site_with_other_hosts_written_first_moves_the_calibration_and_nothing_else():
+    # a target with several hosts is split as at the first site of the base file (docs/equations.md)
+    data = written("two-hosts").written
+    other = EMPTY | {"hosts": {"main host": {"per_100m2": 3}, "poor host": {"per_100m2": 9}}}
+    alone = Futures(Scenario.from_dict(data), replicates=10)
+    last, first = (with_site(Scenario.from_dict(data), other, first=f) for f in (False, True))
+    assert np.array_equal(last.tallies[:10, :, :2], alone.tallies)
+    assert not np.array_equal(first.tallies[:10, :, 1:], alone.tallies)
+    given = Futures(Scenario.from_dict(data | {"recruitment": settled(data)}), replicates=10)
+    fixed = with_site(Scenario.from_dict(data | {"recruitment": settled(data)}), other, first=True)
+    assert np.array_equal(fixed.tallies[:10, :, 1:], given.tallies)
+
+
+def settled(data):
+    return data["recruitment"] | {"settlement": 0.1}
 
 
 def test_sites_may_be_written_in_any_order():
