@@ -30,7 +30,7 @@ class Identity:
         self.ledger = ledger
         self.known = known
         self.at_first_capture = at_first_capture
-        self.searched = 0
+        self.searched: dict[str, str] = {}
         self.notes: list[str] = []
 
     def join(self, encounters: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -102,14 +102,15 @@ class Identity:
                                   "tag", near=self._near(row.Index, row.tag))
 
     def _near(self, row: int, tag: str) -> str:
-        self.searched += 1
-        if self.searched > MOST_TAGS_SEARCHED:
-            return ""
         # a composed tag is only whole in its canonical form
         written = self.ledger.table_of(row)
         text = tag if len(written.places.get("tag", ())) != 1 else written.written(row, "tag")
-        found = one_slip_away(text, self.known.about)
-        return slips_in_words(found, self.known.about)
+        if text not in self.searched:
+            if len(self.searched) >= MOST_TAGS_SEARCHED:
+                return ""
+            found = one_slip_away(text, self.known.about)
+            self.searched[text] = slips_in_words(found, self.known.about)
+        return self.searched[text]
 
     def _marked_again(self, encounters: pd.DataFrame) -> None:
         again = encounters[(encounters["event"] == RELEASE) & encounters["animal"].notna()]
