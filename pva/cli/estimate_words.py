@@ -121,8 +121,12 @@ def _growth(growth):
     if growth.get("negative_increments"):
         said += (f"; {growth['negative_increments']} increments below zero are such error and stay "
                  "in")
+    if growth.get("misread_lengths"):
+        said += f"; {growth['misread_lengths']} lengths look misread and count for little"
     if growth.get("years_to_adult") is not None:
-        said += f"; adult after {growth['years_to_adult']:.1f} years of growth"
+        low, high = growth.get("years_to_adult_low"), growth.get("years_to_adult_high")
+        ends = (f" ({low:.1f} to {high:.1f}, 95 %)" if low is not None and high is not None else "")
+        said += f"; adult after {growth['years_to_adult']:.1f} years of growth{ends}"
     return said + "."
 
 
