@@ -38,6 +38,7 @@ GRID = np.array([0.0, 0.04, 0.08, 0.13, 0.2, 0.29, 0.41, 0.57, 0.8, 1.15, 1.7, 2
 HARDLY = 0.1  # of a step; a year that no step lies in by more joins its neighbours
 SHARE_ROUNDED = 2  # decimals of a share, so that like animals share a row
 DROP = chi2.ppf(0.95, 1) / 2
+NUDGE = 0.02  # logit, over which the slope of a curvature is taken
 ALIKE_BELOW = 1e-3  # SD below which years count as alike
 FLATTEST = 0.01  # curvature below which a direction is left out of an integral
 
@@ -160,6 +161,48 @@ def log_marginal(negative, beta: np.ndarray, over: np.ndarray) -> tuple[float, n
     return float(-negative(best)[0] - 0.5 * np.log(values).sum()), best
 
 
+def towards_marginal(negative, found: Fit, lucky: np.ndarray) -> np.ndarray:
+    """From the joint highest point to that of the likelihood with the years integrated out.
+
+    With the years at their own best values the other parameters are pulled towards the middle; one
+    Newton step with the slope of the curvature of the years puts them back.
+
+    Parameters
+    ----------
+    negative : callable
+        As for `log_marginal`.
+    found : Fit
+        The joint highest point.
+    lucky : bool array (parameter)
+        The years.
+
+    Returns
+    -------
+    float array (parameter)
+    """
+    beta, at = found.beta, np.flatnonzero(lucky)
+    others = np.flatnonzero(~lucky & found.told & ~found.stuck)
+    along = found.along
+    spread = along[np.ix_(others, others)]
+    # the years follow when another parameter moves: their regression on it
+    paths = along[:, others] @ np.linalg.pinv(spread, hermitian=True)
+    base = _log_curvature(negative, beta, at)
+    slope = np.array([(_log_curvature(negative, beta + NUDGE * path, at) - base) / NUDGE
+                      for path in paths.T])
+    return beta - along[:, others] @ (0.5 * slope)
+
+
+def _log_curvature(negative, beta: np.ndarray, at: np.ndarray) -> float:
+    """Log determinant of the second derivatives in some parameters."""
+    step = 1e-4
+    rows = []
+    for i in at:
+        shift = np.zeros_like(beta)
+        shift[i] = step
+        rows.append((negative(beta + shift)[1] - negative(beta - shift)[1])[at] / (2 * step))
+    return float(np.linalg.slogdet(np.array(rows))[1])
+
+
 def read_profile(grid: np.ndarray, profile: np.ndarray) -> tuple[float, tuple[float, float]]:
     """SD of highest likelihood, and its 95 % profile interval, from values on a grid.
 
@@ -218,7 +261,11 @@ def _profile(ready: Prepared, histories: Histories, near: Fit):
 def _fitted(ready: Prepared, histories: Histories, like: Fitted, sd: float, near: Fit) -> Fitted:
     """The fit at one SD."""
     design = _scaled(ready.laid.design, ready.lucky, sd)
-    found = fit(histories, design, near=near, pull=ready.lucky.astype(float))
+    pull = ready.lucky.astype(float)
+    found = fit(histories, design, near=near, pull=pull)
+    if sd > 0:
+        moved = towards_marginal(objective(histories, design, pull), found, ready.lucky)
+        found = replace(found, beta=moved)
     laid = replace(ready.laid, design=design)
     return Fitted(like.model, laid, found, like.aicc, followed(ready.steps, ready.seen),
                   ready.steps, year_sd=sd)

@@ -20,7 +20,7 @@ from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.run import estimate_records
 from pva.estimate.source_differences import source_differences
-from pva.estimate.survival import fit_model
+from pva.estimate.survival import aicc, fit_model
 from pva.estimate.survival_rates import survival_rates
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
 from pva.model.draws import DrawTable
@@ -149,6 +149,13 @@ def test_release_survival_of_one_release_is_told_as_a_product():
     assert "survival 2010-2011 and release survival of hatchery" in found.words
     assert found.low < 0.85 * 0.7 < found.high
     assert not fitted.fit.told[fitted.laid.design.slices["release"]].any()
+
+
+def test_criterion_allows_for_small_samples_and_overdispersion():
+    """-2 log L / c + 2 k + 2 k (k + 1) / (n - k - 1), by hand; overdispersion below 1 counts as 1."""
+    assert aicc(-100.0, 3, 50) == pytest.approx(200 + 6 + 24 / 46)
+    assert aicc(-100.0, 3, 50, 2.0) == pytest.approx(100 + 6 + 24 / 46)
+    assert aicc(-100.0, 3, 50, 0.5) == aicc(-100.0, 3, 50)
 
 
 def test_average_over_two_models_by_hand():

@@ -133,7 +133,7 @@ def test_criterion_e_is_said_as_far_as_the_horizon_goes():
 def test_an_sd_between_years_of_0_says_what_it_cannot_tell():
     row = {"name": "survival/adult", "value": 0.93, "year_sd": 0.0, "per": "year",
            "note": "x; SD between years 0.000 to 0.051 (95 %)"}
-    note = "SD of survival between years on the logit scale: 0.00 from 5 intervals, 95 % ..."
+    note = "5 intervals cannot tell whether years differ at all, nor that they are alike: ..."
     assert years_unclear({"survival": [row], "notes": [note]}) == {
         "survival/adult": "0 (5 intervals cannot tell: 0 to 0.051)"}
     assert years_unclear({"survival": [row | {"note": None}]}) == {
