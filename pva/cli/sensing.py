@@ -13,8 +13,11 @@ from pva.cli.terminal import Terminal, shared_options
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
+@click.option("--worth", type=click.FloatRange(0, min_open=True), metavar="MONEY",
+              help="What meeting all goals is worth, in the money of cost_each (default: what the "
+                   "chance wanted implies); for the value of knowing a rate better.")
 @shared_options
-def sensitivity(terminal: Terminal, scenario: Path) -> None:
+def sensitivity(terminal: Terminal, scenario: Path, worth: float | None) -> None:
     """Show what the chance of success depends on, and where the answer flips.
 
     Writes NAME.sensitivity.json and .svg into results/ of the study, or into --out.
@@ -23,13 +26,13 @@ def sensitivity(terminal: Terminal, scenario: Path) -> None:
 
     question = read_scenario(scenario)
     announce(terminal)
-    summary = sensitivity_and_write(terminal, question, scenario)
+    summary = sensitivity_and_write(terminal, question, scenario, worth=worth)
     tell_sensitivity(terminal, question, summary)
     terminal.finish(summary)
 
 
-def sensitivity_and_write(terminal: Terminal, question, path: Path,
-                          folder: Path | None = None) -> dict:
+def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
+                          worth: float | None = None, folder: Path | None = None) -> dict:
     """Find what the chance depends on, write it, and return the summary."""
     from pva.decide.sensitivity import sensitivity as find
     from pva.files import write_text_atomic
@@ -39,7 +42,8 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path,
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("One rate at a time") as tell:
-        found = find(question, seed=terminal.seed, threads=terminal.threads, progress=tell)
+        found = find(question, worth=worth, seed=terminal.seed, threads=terminal.threads,
+                     progress=tell)
     summary = found.summary()
     name = f"{path.stem}.sensitivity"
     terminal.wrote(
@@ -54,7 +58,9 @@ def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
         answer_of_sensitivity,
         confidence_words,
         goal_tables,
+        information_words,
         rate_table,
+        share_table,
         switch_table,
     )
     from pva.cli.sentences import before_the_answer
@@ -64,6 +70,9 @@ def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
     terminal.answer(answer_of_sensitivity(summary))
     terminal.table(*rate_table(summary))
     terminal.table(*switch_table(summary))
+    terminal.table(*share_table(summary))
+    for line in information_words(summary["information"]):
+        terminal.say(line)
     for header, rows, title in goal_tables(summary):
         terminal.table(header, rows, title=title)
     for line in confidence_words(summary):

@@ -92,6 +92,40 @@ def switch_table(summary: dict) -> tuple[list[str], list[list[str]]]:
     return ["if instead", "chance", "change in points", "95 % interval", ""], rows
 
 
+def share_table(summary: dict) -> tuple[list[str], list[list[str]]]:
+    """Shares of the variance of the chance, all uncertain rates moved at once."""
+    rows = []
+    for row in summary["variance_shares"][:MOST_ROWS]:
+        names = "; ".join(rate_words(n) for n in row["names"])
+        rows.append([names, _share(row["first"], row["first_error"]),
+                     _share(row["total"], row["total_error"]),
+                     "" if row["rank"] is None else f"{row['rank']:+.2f}"])
+    return ["all rates at once: share of the chance's variance", "alone", "with others",
+            "rank correlation"], rows
+
+
+def _share(value, error):
+    return f"{100 * max(value, 0):.0f} % +- {100 * error:.0f}"
+
+
+def information_words(found: dict | None) -> list[str]:
+    """What knowing a rate exactly would be worth for the number to stock."""
+    if found is None:
+        return []
+    unit = " animals" if found["unit"] == "animals" else ""
+    implied = (" (implied by the chance wanted; --worth sets it)" if found["implied"] else "")
+    lines = [f"If success is worth {animals(found['worth_of_success'])}{unit}{implied}, knowing "
+             f"every rate exactly before choosing the number to stock would be worth "
+             f"{animals(found['everything'])}{unit}."]
+    clear = [r for r in found["rates"] if r["value"] > r["noise"]][:3]
+    if not clear:
+        return lines + ["No single rate is worth more than these runs can tell from nothing."]
+    parts = [f"{rate_prose(r['name'])} {animals(r['value'])} (standard error "
+             f"{animals(r['error'])})" for r in clear]
+    return lines + [f"Of single rates: {'; '.join(parts)}. A survey that costs more than that is "
+                    "not worth it for this choice alone."]
+
+
 def goal_tables(summary: dict) -> list[tuple[list[str], list[list[str]], str]]:
     """Each goal at other values (down) and years (across)."""
     total = summary["independent_runs"]

@@ -36,33 +36,34 @@ class Ready:
 
 
 def prepare(resolved: Resolved, *, seed: int, threads: int | None = None,
-            held: Mapping | None = None) -> Ready:
-    """Assemble a scenario once; `held` as in `assemble`."""
-    model = assemble(resolved, seed=seed, held=held)
+            held: Mapping | None = None, points: Mapping | None = None) -> Ready:
+    """Assemble a scenario once; `held` and `points` as in `assemble`."""
+    model = assemble(resolved, seed=seed, held=held, points=points)
     generation = None
     if resolved.genetics is not None:
         generation = long_run(resolved).analysis.generation_time_years
     return Ready(resolved, model, places_of(resolved, generation), seed, threads)
 
 
-def goals_met(ready: Ready, *, replicates: int) -> np.ndarray:
+def goals_met(ready: Ready, *, replicates: int, same_luck: bool = False) -> np.ndarray:
     """Whether all goals are met in the same run, shape (draw, replicate), bool."""
     parts = []
     for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
-                          replicates=replicates, threads=ready.threads):
+                          replicates=replicates, threads=ready.threads, same_luck=same_luck):
         met = [judge(g, block.tallies, ready.places, ready.resolved)
                for g in ready.resolved.goals]
         parts.append(np.logical_and.reduce(met))
     return np.concatenate(parts).reshape(-1, replicates)
 
 
-def success(ready: Ready, *, replicates: int) -> np.ndarray:
+def success(ready: Ready, *, replicates: int, same_luck: bool = False) -> np.ndarray:
     """All goals met, or without goals never below the threshold, shape (draw, replicate), bool."""
     if ready.resolved.goals:
-        return goals_met(ready, replicates=replicates)
+        return goals_met(ready, replicates=replicates, same_luck=same_luck)
     parts = [~below_by(block.tallies, ready.resolved)[:, -1]
              for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
-                                   replicates=replicates, threads=ready.threads)]
+                                   replicates=replicates, threads=ready.threads,
+                                   same_luck=same_luck)]
     return np.concatenate(parts).reshape(-1, replicates)
 
 

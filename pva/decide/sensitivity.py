@@ -8,7 +8,9 @@ import numpy as np
 
 from pva.decide.compare import Difference, difference
 from pva.decide.flips import RateEffect, rate_effects
+from pva.decide.global_effects import VarianceShare, chance_shares
 from pva.decide.goal_table import GoalChance, ThresholdRisk, goal_table
+from pva.decide.information import Information, information
 from pva.decide.outcomes import Ready, chance_of_success, prepare, success
 from pva.decide.what_if import switches
 from pva.model.draws import scramble_of_draw
@@ -38,6 +40,10 @@ class SensitivityAnswer:
         Every mechanism switched off in turn, against the scenario as written, in the same luck.
     goals : tuple of GoalChance
     thresholds : tuple of ThresholdRisk
+    variance_shares : tuple of VarianceShare
+        All uncertain rates moved at once; empty where nothing is uncertain.
+    information : Information or None
+        What knowing each rate would be worth for the number to stock.
     elasticities : tuple of dict
         Of the long-run growth rate, from the matrix; see `pva.results.weights`.
     """
@@ -56,27 +62,32 @@ class SensitivityAnswer:
     switches: tuple[Difference, ...]
     goals: tuple[GoalChance, ...]
     thresholds: tuple[ThresholdRisk, ...]
+    variance_shares: tuple[VarianceShare, ...]
+    information: Information | None
     elasticities: tuple[dict, ...]
     warnings: tuple[str, ...] = ()
 
     def summary(self) -> dict:
         """Plain dictionary as written to ``NAME.sensitivity.json``."""
         fields = dict(vars(self))
-        for name in ("rates", "switches", "goals", "thresholds"):
+        for name in ("rates", "switches", "goals", "thresholds", "variance_shares"):
             fields[name] = [asdict(row) for row in fields[name]]
         for row in fields["goals"]:
             row["verdicts"] = [{"chance_wanted": c, "verdict": v}
                                for c, v in row["verdicts"].items()]
-        return plain(fields | {"chance": vars(self.chance)})
+        worth = self.information and asdict(self.information)
+        return plain(fields | {"chance": vars(self.chance), "information": worth})
 
 
-def sensitivity(scenario: Scenario, *, seed: int | None = None, threads: int | None = None,
-                progress=None) -> SensitivityAnswer:
+def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | None = None,
+                threads: int | None = None, progress=None) -> SensitivityAnswer:
     """Find what the chance of meeting all goals depends on.
 
     Parameters
     ----------
     scenario : Scenario
+    worth : float or None
+        Money that meeting all goals is worth; None = what the chance wanted implies.
     seed : int or None
         None = the scenario's seed, or a new one if it names none.
     threads : int or None
@@ -109,6 +120,8 @@ def sensitivity(scenario: Scenario, *, seed: int | None = None, threads: int | N
         rates=tuple(rate_effects(resolved, seed=seed, wanted=wanted, threads=threads,
                                  progress=progress)),
         switches=switch_effects(ready), goals=goals, thresholds=thresholds,
+        variance_shares=tuple(chance_shares(resolved, seed=seed, threads=threads)),
+        information=information(resolved, seed=seed, worth=worth, threads=threads),
         elasticities=tuple(rate_weights(resolved, long_run(resolved))),
         warnings=(*scenario.warnings, *ready.model.warnings))
 

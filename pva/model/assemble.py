@@ -52,7 +52,8 @@ class Model:
         return len(self.draws.start) * (1 if self.doubtful else replicates)
 
 
-def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None) -> Model:
+def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None,
+             points: Mapping | None = None) -> Model:
     """Build the record of plain arrays.
 
     Parameters
@@ -64,6 +65,8 @@ def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None) -> M
         What if these rates had these means over years? The yearly spread on the link scale, shares
         of stages and calibrations stay as at the best values; calibrations follow a held attachment
         or target only.
+    points : mapping of str to ndarray, shape (draw,), or None
+        Uniform numbers in place of the hypercube's; see `DrawTable`.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None) -> M
     """
     classes = expand(resolved.stages)
     table = DrawTable(draws=resolved.runs.draws, seed=seed, unknown=resolved.chance.unknown,
-                      covariance=resolved.covariance, held=held)
+                      covariance=resolved.covariance, held=held, points=points)
     starts = period_starts(list(rates_in(resolved.sites)) + list(rates_in(resolved.releases))
                            + list(rates_in(resolved.movement)), resolved.first, resolved.last)
     slots = Slots(table, starts, years=resolved.chance.years)

@@ -21,7 +21,7 @@ from pva.results.uncertainty import ChanceDoubt
 from pva.scenario.scenario import Scenario
 
 # Adults that neither breed nor die: 300 are released in 2000 and live their first year with the
-# release's own survival r (0.5 +- 0.05); a share m (0.2 +- 0.06) of the animals moves away each year.
+# release's own survival r (0.5 +- 0.05); a share m (0.2 +- 0.06) of the animals moves away.
 # The goal of 100 adults in 2001 holds where 300 r (1 - m) >= 100.
 SURVIVAL = {"value": 0.5, "se": 0.05}
 MOVING = {"value": 0.2, "se": 0.06}
