@@ -152,7 +152,7 @@ def test_release_survival_of_one_release_is_told_as_a_product():
 
 
 def test_criterion_allows_for_small_samples_and_overdispersion():
-    """-2 log L / c + 2 k + 2 k (k + 1) / (n - k - 1), by hand; overdispersion below 1 counts as 1."""
+    """-2 log L / c + 2 k + 2 k (k + 1) / (n - k - 1), by hand; c below 1 counts as 1."""
     assert aicc(-100.0, 3, 50) == pytest.approx(200 + 6 + 24 / 46)
     assert aicc(-100.0, 3, 50, 2.0) == pytest.approx(100 + 6 + 24 / 46)
     assert aicc(-100.0, 3, 50, 0.5) == aicc(-100.0, 3, 50)
