@@ -13,7 +13,7 @@ _AHEAD = 0.01  # a gain in chance smaller than this is no gain
 
 
 def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chance: float):
-    """The limit whose lifting raises the best chance most.
+    """The limit whose lifting raises the best chance most; `best_number` per release year.
 
     Returns
     -------
@@ -21,14 +21,15 @@ def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chan
         The limit that binds (None where no lifting helps), and the best chance with each lifted.
     """
     replicates = max(2, ready.resolved.runs.replicates // 4)
-    numbers = sorted({best_number, rows.most / 4, rows.most})
+    most = rows.most_per_year
+    numbers = sorted({best_number, most / 4, most})
     chances = []
     for name, resolved in _lifts(ready.resolved).items():
         lifted = prepare(resolved, seed=ready.seed, threads=ready.threads)
         chances.append((name, max(
             float(goals_met(lifted.with_releases(rows.planned(n)), replicates=replicates).mean())
             for n in numbers)))
-    more = ready.with_releases(rows.planned(10 * rows.most))
+    more = ready.with_releases(rows.planned(10 * most))
     chances.append(("number stocked", float(goals_met(more, replicates=replicates).mean())))
     name, chance = max(chances, key=lambda c: c[1])
     return (name if chance > best_chance + _AHEAD else None), tuple(chances)

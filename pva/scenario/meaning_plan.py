@@ -19,6 +19,7 @@ from pva.scenario.spec_plan import (
     GoalSpec,
     ReleaseSpec,
     RepeatSpec,
+    SolveSpec,
     UntilSpec,
 )
 
@@ -48,11 +49,12 @@ def check_plan(spec: ScenarioSpec, problems: Problems) -> None:
                      "Correct the numbers.", code="out-of-range")
 
 
-def _check_twice(rows: Sequence | None, group: str, problems: Problems) -> None:
+def _check_twice(rows: Sequence | None, group: str, problems: Problems, path: tuple = ()) -> None:
     seen: list[str] = []
     for i, row in enumerate(rows or ()):
         if row.name is not None and row.name in seen:
-            problems.add((group, i), f"the name `{row.name}` stands twice in `{group}`",
+            problems.add((*(path or (group,)), i),
+                         f"the name `{row.name}` stands twice in `{group}`",
                          "Give every row its own name.", code="name-twice")
         seen.append(row.name)
 
@@ -125,6 +127,7 @@ def _check_release(
                      code="age-outside-stage")
     if row.delivered is not None:
         _check_delivered(row.delivered, (*path, "delivered"), problems)
+    _check_delivered_so_far(spec, row, (*path, "delivered_so_far"), problems)
     if row.until is not None:
         _check_watched(spec, row.until, "at_least", sites, (*path, "until"), problems)
     if row.repeat is not None:
@@ -254,6 +257,23 @@ def _has_hosts(spec: ScenarioSpec) -> bool:
     return any(b is not None and b.hosts for b in blocks)
 
 
+def _check_delivered_so_far(
+    spec: ScenarioSpec, row: ReleaseSpec, path: tuple, problems: Problems
+) -> None:
+    """Deliveries lie within the planned years and leave some of them."""
+    if not row.delivered_so_far:
+        return
+    for year in row.delivered_so_far:
+        _check_year(spec, year, (*path, year), problems)
+    planned = row.number if isinstance(row.number, dict) else (row.last, row.first)
+    last = max((y for y in planned if y is not None), default=None)
+    if last is not None and max(row.delivered_so_far) >= last:
+        problems.add(path, f"{{key}} reaches to {max(row.delivered_so_far)}, and the planned "
+                     f"releases end in {last}: no year is left to plan",
+                     "Write a later `last`, or, if the releases are over, the delivered animals as "
+                     "`number` by year.", code="nothing-left-to-plan")
+
+
 def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
     solve = spec.solve
     if solve is None:
@@ -264,17 +284,54 @@ def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
         problems.add(("solve",), "{key} has no releases to vary", "Write at least one release.",
                      code="no-releases")
         return
-    for i, name in enumerate(solve.releases or ()):
-        if name not in named:
-            problems.add(("solve", "releases", i), f"{{key}} names the release `{name}`, which "
-                         "does not exist", nearest(name, named), code="unknown-release")
+    _check_named(solve.releases, named, ("solve", "releases"), problems)
     if solve.releases is not None and not solve.releases:
         problems.add(("solve", "releases"), "{key} is empty", "Name at least one release.",
                      code="no-releases")
+    if solve.options is not None:
+        _check_options(solve, rows, named, problems)
     if solve.vary == "mothers":
+        chosen = named if solve.releases is None else solve.releases
+        if solve.options:
+            chosen = [n for o in solve.options for n in o.releases]
         for i, (row, name) in enumerate(zip(rows, named, strict=True)):
-            chosen = solve.releases is None or name in solve.releases
-            if chosen and row.mothers_per_1000 <= 0:
+            if name in chosen and row.mothers_per_1000 <= 0:
                 problems.add(("releases", i), "{key} is varied by mothers but has no "
                              "`mothers_per_1000`", "Write how many mothers 1,000 animals need.",
                              code="mothers-missing")
+
+
+def _check_named(
+    names: Sequence[str] | None, known: Sequence[str], path: tuple, problems: Problems
+) -> None:
+    for i, name in enumerate(names or ()):
+        if name not in known:
+            problems.add((*path, i), f"{{key}} names the release `{name}`, which "
+                         "does not exist", nearest(name, known), code="unknown-release")
+
+
+def _check_options(
+    solve: SolveSpec, rows: Sequence[ReleaseSpec], named: Sequence[str], problems: Problems
+) -> None:
+    """Options have different names, hold rows, and no row stands in two of them."""
+    where = ("solve", "options")
+    if solve.releases is not None:
+        problems.add(("solve",), "{key} has both `releases` and `options`",
+                     "Keep one of them: the rows of the options are varied.", code="one-of")
+    if len(solve.options) < 2:
+        problems.add(where, "{key} holds fewer than two options, so there is nothing to choose "
+                     "between", "Write at least two, or name rows under `releases`.",
+                     code="option-alone")
+    _check_twice(solve.options, "solve.options", problems, where)
+    taken: dict[str, str] = {}
+    for i, option in enumerate(solve.options):
+        _check_named(option.releases, named, (*where, i, "releases"), problems)
+        if not option.releases:
+            problems.add((*where, i, "releases"), "{key} is empty", "Name at least one release.",
+                         code="no-releases")
+        for name in option.releases:
+            if name in taken and name in named:
+                problems.add((*where, i, "releases"), f"{{key}} holds `{name}`, which stands in "
+                             f"`{taken[name]}` already", "Give each option rows of its own; rows "
+                             "in no option are released as written.", code="name-twice")
+            taken.setdefault(name, option.name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from pva.lifehistory.rates import PROBABILITY
@@ -16,6 +17,7 @@ from pva.scenario.resolved import (
     Genetics,
     Goal,
     Movement,
+    Option,
     QuasiExtinction,
     Release,
     Repeat,
@@ -48,9 +50,26 @@ def resolve_releases(spec: ScenarioSpec, sites: Sequence[Site], reader: RateRead
     names = release_names(rows, sites[0].name)
     known = {s.name for s in sites}
     return tuple(
-        _release(row, name, place, i, known, reader)
-        for i, (row, name, place) in enumerate(zip(rows, names, places, strict=True))
+        part for i, (row, name, place) in enumerate(zip(rows, names, places, strict=True))
+        for part in _with_deliveries(row, _release(row, name, place, i, known, reader))
     )
+
+
+def _with_deliveries(row: ReleaseSpec, release: Release) -> tuple[Release, ...]:
+    """What was delivered already as a row of its own, exactly so; the plan from the year after."""
+    if not row.delivered_so_far:
+        return (release,)
+    last = max(row.delivered_so_far)
+    made = replace(
+        release, name=delivered_name(release.name), numbers=dict(sorted(
+            row.delivered_so_far.items())), delivered_mean=1.0, delivered_sd=0.0, made=True,
+        until=None, repeat=None)
+    return made, replace(release, numbers={y: n for y, n in release.numbers.items() if y > last})
+
+
+def delivered_name(name: str) -> str:
+    """Name of the row that holds what was delivered already."""
+    return f"{name}, delivered so far"
 
 
 def release_names(rows: Sequence[ReleaseSpec], only_site: str) -> list[str]:
@@ -94,7 +113,7 @@ def _release(row: ReleaseSpec, name: str, place: str, index: int, known: set, re
         delivered_mean=row.delivered.mean if row.delivered else 1.0,
         delivered_sd=row.delivered.sd if row.delivered else 0.0,
         first_year_survival=survival, times_survival=times, cost_each=row.cost_each,
-        mothers_per_1000=row.mothers_per_1000,
+        mothers_per_1000=row.mothers_per_1000, made=bool(row.made),
         until=None if until is None else Until(until.measure, until.at_least, where_of(until.where),
                                                until.running),
         repeat=None if again is None else Repeat(
@@ -184,9 +203,12 @@ def resolve_solve(spec: ScenarioSpec, releases: Sequence[Release]) -> Solve | No
     """What is varied; all rows unless some are named."""
     if spec.solve is None:
         return None
-    rows = spec.solve.releases
-    names = tuple(r.name for r in releases) if rows is None else tuple(rows)
-    return Solve(spec.solve.vary, names, spec.solve.most)
+    rows, options = spec.solve.releases, spec.solve.options or ()
+    names = tuple(r.name for r in releases if not r.made) if rows is None else tuple(rows)
+    chosen = tuple(Option(o.name, tuple(o.releases)) for o in options)
+    if chosen:
+        names = tuple(n for n in names if any(n in o.releases for o in chosen))
+    return Solve(spec.solve.vary, names, spec.solve.most, chosen)
 
 
 def resolve_bad_years(spec: ScenarioSpec, stages: Sequence[str]) -> tuple[tuple, str | None]:

@@ -221,6 +221,7 @@ class Release:
     times_survival: bool = False
     cost_each: float = 0.0
     mothers_per_1000: float = 0.0
+    made: bool = False  # released already: neither varied nor ordered
     until: Until | None = None
     repeat: Repeat | None = None
 
@@ -295,12 +296,24 @@ class SurveyGoal:
 
 
 @dataclass(frozen=True)
+class Option:
+    """One way to stock: release rows that are scaled alike."""
+
+    name: str
+    releases: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Solve:
-    """What `pva stock` varies: ``number`` per release year, ``total`` or ``mothers``."""
+    """What `pva stock` varies: ``number`` per release year, ``total`` or ``mothers``.
+
+    With `options`, `releases` holds the rows of all of them.
+    """
 
     vary: str
     releases: tuple[str, ...]
     most: float
+    options: tuple[Option, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -200,6 +200,10 @@ def _multiplied(row) -> str:
 def _releasing(resolved: Resolved) -> list[str]:
     found = []
     for row in resolved.releases:
+        if row.made:
+            found.append(f"Released already, and counted as it was ({row.name}): " + ", ".join(
+                f"{n:g} in {y}" for y, n in row.numbers.items()) + ".")
+            continue
         if row.delivered_sd and any(row.numbers.values()):
             found.append(f"Of the planned animals ({row.name}) {100 * row.delivered_mean:g} % are "
                          f"delivered on average, with an SD of {100 * row.delivered_sd:g} % "
