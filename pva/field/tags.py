@@ -160,11 +160,12 @@ def one_slip_away(text: str, known: Iterable[str]) -> list[str]:
 
 def _canonical(written: str) -> str:
     """Canonical name of letters and digits side by side; quick, for thousands of candidates."""
-    if len(written) < 12 or len(written) == DIGITS and written.isdigit():
+    if len(written) not in (12, 13, 16) or written.isdigit() or not _HEXADECIMAL.fullmatch(written):
         return written
-    if len(written) == 13 and _HEXADECIMAL.fullmatch(written):
+    if len(written) == 13:
         return f"{int(written[:3], 16):03d}{int(written[3:], 16):012d}"
-    return read_tag.__wrapped__(written).name
+    code = int(written, 16) & (2**48 - 1)
+    return f"{code >> 38:03d}{code & MOST_NATIONAL:012d}"
 
 
 def _slips(word: str, letters: str) -> set[str]:
