@@ -280,3 +280,12 @@ def test_no_sentence_where_sources_are_alike_or_detection_is_apart():
     made = two_sources(np.random.default_rng(5), 0.6)
     for model in (Model(), Model(("source",), ("source",))):
         assert source_differences(fit_model(model, made.data()), made.data(), 1.0) == []
+
+
+def test_a_rate_at_its_limit_that_tells_nothing_is_no_number():
+    """A flood that the records cannot tell: no relative survival of 1, but limits of 0 to 1."""
+    made = marked_study(np.random.default_rng(1), releases=RELEASES, visits=VISITS, survival=0.85)
+    rate = estimate_records(made, Options(species=(SPECIES,), bad_years=("2021 flood",))).rates[
+        "bad_year/2021 flood"]
+    assert rate.value is None and rate.link is None
+    assert rate.note.startswith("cannot be told: sits at its limit, one-sided 95 % limits 0.0")
