@@ -137,8 +137,16 @@ def _stuck(result, plain, key, animals, source) -> Estimate:
     """A rate at 0 or 1: a one-sided limit, no link."""
     low, high = result.rates.limits.get(plain, (0.0, 1.0))
     at = result.joint.mean[result.joint.keys.index(plain)] > 0
-    return Estimate(key, 1.0 if at else 0.0, interval=(low, 1.0 if at else high), n=animals,
-                    source=source, note=AT_LIMIT)
+    return _at_limit(key, 1.0 if at else 0.0, (low, 1.0 if at else high), animals, source)
+
+
+def _at_limit(key: str, value: float, interval, animals: int, source: Source) -> Estimate:
+    """A rate at 0 or 1 with its one-sided limit; no number where that tells nothing."""
+    low, high = interval
+    if high - low > WIDEST:
+        return Estimate(key, None, interval=interval, n=animals, source=source, note=(
+            f"cannot be told: sits at its limit, one-sided 95 % limits {low:.2f} to {high:.2f}"))
+    return Estimate(key, value, interval=interval, n=animals, source=source, note=AT_LIMIT)
 
 
 def _profiled(result, plain, key, animals, source) -> Estimate:
@@ -230,8 +238,7 @@ def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
         key = f"detection/{method or 'all'}"
         limit = detection_limit(fitted, mask, result.inflation)
         if limit is not None:
-            out[key] = Estimate(key, value, interval=limit, n=int(mask.sum()),
-                                source=source_of(result), note=AT_LIMIT)
+            out[key] = _at_limit(key, value, limit, int(mask.sum()), source_of(result))
             continue
         scale = max(value * (1 - value), 1e-9)
         logit, half = np.log(value / (1 - value)), Z95 * se / scale
