@@ -67,7 +67,7 @@ def open_population(sums: Sums) -> pd.DataFrame:
     n, big_r, m, r, z = (np.asarray(getattr(sums, k), float) for k in (
         "caught", "released", "marked", "seen_again", "missed"))
     with np.errstate(divide="ignore", invalid="ignore"):
-        tagged = m + big_r * z / r
+        tagged = np.where(r > 0, m + big_r * z / r, np.nan)  # none seen again: nothing is told
         tagged[0] = 0.0
         tagged[-1] = np.nan
         alive = np.where(m > 0, n * tagged / m, np.nan)

@@ -5,6 +5,7 @@ unpublished, species as a random effect; danStich/mussels, commit 8b9771dd): Meg
 0.67-0.97, Fusconaia chunii 0.54-0.83, Cyclonaias pustulosa 0.52-0.82, Lampsilis teres 0.68-0.96.
 """
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -93,3 +94,17 @@ def test_years_cannot_be_told_from_two_intervals(told):
     assert ("Fusconaia chunii: how survival differs from year to year cannot be told from 2 "
             "ordinary intervals whose survival can be told") in told.notes
     assert told.rates["survival/all of Fusconaia chunii"].year_sd is None
+
+
+def test_the_page_says_what_is_estimated(told):
+    """Every survival of the table in docs/real-data.md, to the digits printed there."""
+    page = (STUDY.parents[3] / "docs" / "real-data.md").read_text(encoding="utf-8")
+    page = page.partition("### Survival")[2].partition("### Growth")[0]
+    rows = re.findall(r"^\| \*(\w+ \w+)\* \| (\d+) \| (.+?) \|", page, re.M)
+    assert len(rows) == 10
+    for species, animals, said in rows:
+        rate = told.rates[f"survival/all of {species}"]
+        low, high = (f"{x:.2f}" for x in rate.interval)
+        assert rate.n == int(animals)
+        assert said == (f"refused: anything from {low} to {high}" if rate.value is None else
+                        f"{rate.value:.2f} ({low} to {high})")
