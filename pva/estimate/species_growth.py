@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,8 @@ from pva.errors import CannotCompute
 from pva.estimate.contrasts import Joint
 from pva.estimate.estimates import Estimate
 from pva.estimate.following import Following
-from pva.estimate.growth import FEWEST, MOST_MISREAD, Growth, growth_choices
+from pva.estimate.growth import FEWEST, MOST_MISREAD, Growth
+from pva.estimate.growth_fit import growth_choices
 from pva.estimate.growth_lengths import measured_lengths
 from pva.estimate.growth_model import Measured
 from pva.estimate.length_at_age import LengthAtAge, fit_length_at_age, lengths_at_age
@@ -23,6 +25,7 @@ FEWEST_REPEATS = 10  # animals measured twice at a visit, below which repeats sa
 LITTLE = 0.35  # share of the asymptote that lengths must span for the curve to be told
 BEYOND = 1.25  # asymptote over the largest lengths, above which it is a guess
 AGE_DIGITS = 1
+MOST_NAMED = 8  # misread lengths named in the note
 
 
 @dataclass(frozen=True)
@@ -108,7 +111,8 @@ def growth_of(own: Following, options) -> SpeciesGrowth:
     if not growth.is_told:
         refusal = _not_told(growth, n)
         return SpeciesGrowth(None, measured, tuple(choices), at_age, (refusal,), growth.notes)
-    notes = (*growth.notes, *_repeats(own.repeats, growth), *_span(measured, growth, options),
+    notes = (*growth.notes, *_misread(own.lengths, measured, growth),
+             *_repeats(own.repeats, growth), *_span(measured, growth, options),
              *_differences(choices, wanted), *_handled(growth), *_ages(at_age, growth))
     return SpeciesGrowth(growth, measured, tuple(choices), at_age, (), notes, _steps_from(wanted))
 
@@ -148,6 +152,19 @@ def _at_age(lengths: pd.DataFrame, season) -> LengthAtAge | None:
         return fit_length_at_age(known["age"], known["length_mm"], known["animal"])
     except CannotCompute:
         return None
+
+
+def _misread(table: pd.DataFrame, measured: Measured, growth: Growth) -> list[str]:
+    """Which lengths look misread, the worst first."""
+    if not growth.misread:
+        return []
+    table = table.sort_values(["animal", "day"], kind="stable")
+    chance = growth.chance_misread(measured)
+    worst = np.argsort(-chance, kind="stable")[:min(growth.misread, MOST_NAMED)]
+    named = [f"{row.animal} on {dt.date.fromordinal(int(row.day))} ({row.length_mm:g} mm)"
+             for row in table.iloc[worst].itertuples()]
+    more = "" if growth.misread <= MOST_NAMED else f" and {growth.misread - MOST_NAMED} more"
+    return [f"lengths that look misread: {', '.join(named)}{more}"]
 
 
 def _repeats(repeats: pd.DataFrame, growth: Growth) -> list[str]:

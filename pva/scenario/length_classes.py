@@ -58,6 +58,10 @@ def length_mesh(estimates: str | os.PathLike, path: str | os.PathLike, *, stages
         No growth curve, no survival of a stage, or no number of recruits per adult.
     """
     told, path = read_estimates(estimates), Path(path)
+    if not stages:
+        raise CannotCompute(Problem(
+            "the study has no stages by length", "Name them under `stages`, each with "
+            "`length_mm`.", done="No scenario was written.", code="length-mesh"))
     ordered = complete([LengthStage(n, *map(float, ends)) for n, ends in dict(stages).items()])
     curve = [_needed(told, f"growth_curve/{name}") for name in CURVE]
     survival = np.array([_needed(told, _key(told, s.name)) for s in ordered])

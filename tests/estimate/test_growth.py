@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from pva.estimate.first_sizes import FirstSizes, Groups
-from pva.estimate.growth import fit_growth, growing_time, growth_choices
+from pva.estimate.growth import growing_time
+from pva.estimate.growth_fit import fit_growth, growth_choices
 from pva.estimate.growth_lengths import measured_lengths
 from pva.estimate.growth_model import GrowthModel, Measured, Terms
 from pva.estimate.likelihood_growth import Lengths, Rates

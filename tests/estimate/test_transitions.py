@@ -6,7 +6,7 @@ from scipy.special import expit
 from test_growth import FROM_THE_BED, measured
 
 from pva.estimate.contrasts import Joint
-from pva.estimate.growth import fit_growth
+from pva.estimate.growth_fit import fit_growth
 from pva.estimate.stage_duration import consistent_growth_rate, stage_duration_shares
 from pva.estimate.stage_steps import LengthStage, complete
 from pva.estimate.transitions import DURATION, followed_year, transition_shares, transitions

@@ -61,3 +61,21 @@ def test_without_recruits_or_survival_no_scenario_is_written(estimates, tmp_path
         pva.length_mesh(estimates, path, stages={"larva": (0, 20), "adult": (20, 90)},
                         recruits_per_adult=0.3)
     assert not path.exists()
+
+
+def test_the_command_writes_it_beside_the_estimates(estimates, tmp_path, monkeypatch):
+    from click.testing import CliRunner
+
+    from pva.cli import studies
+
+    (tmp_path / "study.yaml").write_text(
+        "title: invented\nspecies: [Lampsilis ficta]\nsites: [{name: Tallow Bend}]\nstages:\n"
+        + "".join(f"  - {{name: {n}, length_mm: [{a}, {b}]}}\n" for n, (a, b) in STAGES.items()))
+    with estimates.open("a") as handle:
+        handle.write("recruits_per_adult/Tallow Bend: {value: 0.3}\n")
+    monkeypatch.setattr(studies, "estimate_and_write", lambda *_, **__: {})
+    monkeypatch.setattr("pva.cli.estimate_words.tell_estimate", lambda *_: None)
+    told = CliRunner().invoke(studies.estimate, [str(tmp_path), "--length-classes", "5"])
+    assert told.exit_code == 0, told.output
+    scenario = pva.read_scenario(tmp_path / "estimates" / "length_classes.yaml")
+    assert [s.name for s in scenario.resolved.stages][:2] == ["10 to 15 mm", "15 to 20 mm"]
