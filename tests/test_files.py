@@ -216,8 +216,8 @@ def test_merged_cells_wrong_extents_and_formulas_without_result(tmp_path):
     ("t.csv", "\n\n", "the table is empty. Name the right file and sheet."),
     ("t.csv", "a,a\n1,2\n", "line 1: the column a stands twice in the header. Give every column "
      "its own name."),
-    ("t.csv", "a,b\n1," + '"' + "x" * 140_000, "the table breaks off: field larger than field "
-     "limit (131072). Look for a quotation mark that is not closed."),
+    ("t.csv", "a,b\n1," + '"' + "x" * 140_000, "a cell holds over 131,072 characters. Look for a "
+     "quotation mark that is not closed."),
     ("t.csv", b"a,b\n\x00\x00,1\n", "the file is not a text table. Save the table as .xlsx or "
      ".csv."),
     ("t.ods", "x", "files ending in .ods are not read. Save the table as .xlsx or .csv."),

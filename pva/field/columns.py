@@ -107,7 +107,8 @@ def _check_needed(table: LedgerTable, spec: TableFile, sources: dict) -> None:
         f"Say under this table in the study which column it is, such as `columns: {{{name}: YOUR "
         f"COLUMN}}`, or one value for all rows, such as `fill: {{{name}: VALUE}}`. If the names of "
         "the columns look wrong, state `header_row` or `delimiter`.",
-        done="No row was read.", file=table.label, line=table.raw.header_at or None,
+        why="Without it no row can be used", done="No row was read.", file=table.label,
+        line=table.raw.header_at or None,
         code="column-missing"))
 
 

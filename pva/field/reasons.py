@@ -27,7 +27,8 @@ _SET_ASIDE = {
     "among its digits. Compare with the field sheet.{near}",
     "tag-test": "{value} is a test tag, not an animal. Nothing to do unless a test tag was put on "
     "an animal.",
-    "tag-missing": "A reader log must name the tag. Add it or delete the row.",
+    "tag-missing": "The read names no tag, so nobody can say whose it was. Add the tag from the "
+    "reader's memory; nothing to do if it is lost.",
     "tag-unknown": "Tag {value} was never released.{near} Compare with the field sheet; correct "
     "the tag or add the missing release.",
     "tag-of-a-release-set-aside": "Tag {value} was released in row {other_row} of {other_file}, "
@@ -79,7 +80,8 @@ _SET_ASIDE = {
     "`values: {{event: ...}}` in the study.",
     "after-shell": "The animal was {status} on {date}, but its shell was found on {shell} (row "
     "{other_row} of {other_file}). The tag may have been heard in the dead shell; if the animal "
-    "lived, correct the earlier row.",
+    "lived, correct the earlier row; if the tag is on another animal now, write `used_again` under "
+    "`tags` in the study.",
     "after-removal": "The animal was {status} on {date}, but had been removed on {shell} (row "
     "{other_row} of {other_file}). If it was put back, its status that day was alive, not removed; "
     "else check the tag.",
@@ -90,7 +92,8 @@ _SET_ASIDE = {
     "tag-for-several": "One tag cannot stand for {value} animals. Give every animal its own row, "
     "or leave the tag out for a batch.",
     # quadrats and other units
-    "unit-missing": "The row does not name its unit. Add the unit.",
+    "unit-missing": "The row does not name its unit, so it cannot be told from a unit forgotten. "
+    "Add the unit from the field sheet.",
     "unit-listed-twice": "Unit {value} of this survey and site is already listed in row "
     "{other_row}. Keep one, or give the other its own name.",
     "animal-in-unlisted-unit": "An animal was found in unit {value}, which is not among the units "

@@ -102,8 +102,8 @@ def _parsed(path: Path, text: str, separator: str) -> list[list[str]]:
             if ended > begun and _swallowed(row, separator, len(rows[0]) if rows else 0):
                 raise DataError(_open_quote(path, begun, ended))
             rows.append([cell.strip() for cell in row])
-    except csv.Error as error:
-        raise DataError(Problem(f"the table breaks off: {error}",
+    except csv.Error:
+        raise DataError(Problem(f"a cell holds over {csv.field_size_limit():,} characters",
                                 "Look for a quotation mark that is not closed.", file=str(path),
                                 line=reader.line_num, code="table-broken")) from None
     # the quotation mark of the last cell may never be closed; only strict reading tells
