@@ -198,6 +198,7 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
     notes += rates.notes
     notes += what_cannot_differ("survival", options.survival, steps)
     notes += what_cannot_differ("detection", options.detection, steps)
+    notes += _only_together(models)
     notes += source_differences(models[0], data, inflation)
     whole = rates.joint
     if growth is not None and len(options.stages) > 1:
@@ -207,6 +208,16 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
     return SpeciesResult(species, own, steps, growth, losses, models, inflation, test, rates, whole,
                          None, tuple(refused), tuple(notes), averaged=averaged,
                          simulated=simulated, profiled=intervals)
+
+
+def _only_together(models: list[Fitted]) -> list[str]:
+    """What the best model that cannot tell all its rates knows only as products."""
+    for fitted in models:
+        found = [] if levels_told(fitted) else products(fitted)
+        if found:
+            return [f"the model `{fitted.name}` is listed, not reported: "
+                    + "; ".join(p.words for p in found)]
+    return []
 
 
 def _extreme_shells(fitted: Fitted, notes: list[str]) -> dict[str, tuple[float, float]]:
