@@ -289,3 +289,15 @@ def test_a_rate_at_its_limit_that_tells_nothing_is_no_number():
         "bad_year/2021 flood"]
     assert rate.value is None and rate.link is None
     assert rate.note.startswith("cannot be told: sits at its limit, one-sided 95 % limits 0.0")
+
+
+def test_a_listed_model_says_what_it_knows_only_together():
+    """Three releases and four visits: the model by year and visit is in the table; the notes tell
+    its last survival and detection as a product, and so does its row."""
+    made = marked_study(np.random.default_rng(21), releases=RELEASES, visits=VISITS, survival=0.85,
+                        detection=0.6)
+    told = estimate_records(made, PLAIN)
+    (note,) = [n for n in told.notes if n.startswith("the model `")]
+    assert "are known only as their product over " in note
+    row = next(m for m in told.summary()["models"] if m["only_together"])
+    assert row["name"] in note and row["only_together"][0] in note and not row["reported"]
