@@ -15,6 +15,7 @@ _PLACES = {
     "stock": "pva.decide.stock",
     "compare": "pva.decide.compare",
     "sensitivity": "pva.decide.sensitivity",
+    "donor": "pva.decide.donor",
     "explore": "pva.decide.explore",
     "explore_summary": "pva.decide.explore",
     "read_study": "pva.field",

@@ -5,6 +5,7 @@ import click
 from pva.cli.checking import check
 from pva.cli.decisions import compare, stock
 from pva.cli.demo_chain import demo
+from pva.cli.donating import donor
 from pva.cli.exploring import explore
 from pva.cli.guard import GuardedGroup
 from pva.cli.runs import run
@@ -31,7 +32,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                report):
+                donor, report):
     main.add_command(command)
 
 __all__ = ["main"]
