@@ -29,7 +29,8 @@ def set_aside_no_records(ledger: RowLedger, table: LedgerTable, frame: pd.DataFr
         _messages(ledger, table, frame)
     for row, cells in enumerate(table.raw.rows, table.start):
         if len(cells) > width:
-            ledger.set_aside("row-too-long", row, value=", ".join(c for c in cells[width:] if c))
+            # the surplus itself is not repeated: it may be a position split at its comma
+            ledger.set_aside("row-too-long", row, surplus=len(cells) - width)
 
 
 def _messages(ledger: RowLedger, table: LedgerTable, frame: pd.DataFrame) -> None:

@@ -10,8 +10,9 @@ SET_ASIDE, FLAGGED = "set aside", "flagged"
 
 _SET_ASIDE = {
     # the row itself
-    "row-too-long": "The row has more cells than the header ({value}). Put quotation marks around "
-    "text that holds the separator.",
+    "row-too-long": "Cells beyond the header: {surplus}. Nobody can say which cell of the row "
+    "belongs where. Put quotation marks around text that holds the separator; where the comma is "
+    "the decimal mark, part the cells by semicolons.",
     "header-repeated": "The row repeats the names of the columns, as when tables are pasted under "
     "each other. Nothing to do.",
     "reader-message": "The line of the reader's log names no tag: {value}. Nothing to do if it is "

@@ -84,8 +84,8 @@ def test_a_table_without_the_columns_it_needs_is_asked_for_them_once(small_study
         "log.csv, line 1: a table of reader log needs columns that are missing: none stands for "
         "tag. Its columns are Kennung, Datum, Ort. Without it no row can be used. No row was read. "
         "Say under this table in the study which column it is, such as `columns: {tag: YOUR "
-        "COLUMN}`, or one value for all rows, such as `fill: {tag: VALUE}`. If the names of the columns look wrong, state "
-        "`header_row` or `delimiter`.")
+        "COLUMN}`, or one value for all rows, such as `fill: {tag: VALUE}`. If the names of the "
+        "columns look wrong, state `header_row` or `delimiter`.")
 
 
 def test_a_clock_that_ran_wrong_makes_no_visit_and_can_be_put_right(small_study):
