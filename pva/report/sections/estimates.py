@@ -13,6 +13,7 @@ from pva.report.blocks import Folded, Heading, Note, Points, Section, Text, tabl
 from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of, years_top
 from pva.report.figures.estimates import Dot, dots_figure, growth_figure
 from pva.report.material import Material
+from pva.report.sections.beside import beside
 from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words
 
@@ -39,6 +40,7 @@ def section(material: Material) -> Section:
     blocks += _by_interval(columns_of(material.pictures, "survival_by_interval"))
     for part in (_release, _bad_years, _detection, _tags):
         blocks += part(summary)
+    blocks += beside(summary)
     blocks += _growth(summary, columns_of(material.pictures, "increments"))
     for part in (_density, _recruits, _abundance, _hosts, _models):
         blocks += part(summary)
