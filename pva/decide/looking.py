@@ -11,18 +11,23 @@ from pva.decide.curve import Point
 from pva.decide.outcomes import Ready, goals_met, prepare
 from pva.decide.rows import StockedRows
 from pva.model.draws import scramble_of_draw
+from pva.results.run import with_runs
 from pva.results.uncertainty import chance_with_doubt
 
 _APART = 0x9E3779B97F4A7C15  # odd, so that no two lucks of a scenario share a seed
 _CHEAP = 5
+_MORE_DRAWS = 5  # times the draws of the scenario in a fresh look
 
 
 class Looker:
-    """Chance of meeting all goals, in the scenario's luck (0) or in fresh luck (1, 2, ...)."""
+    """Chance of meeting all goals, in the scenario's luck (0) or in fresh luck (1, 2, ...).
+
+    Where draws differ, fresh looks spend the same runs on more draws with fewer replicates of each:
+    replicates of one draw share its rates and so tell little more than one of them.
+    """
 
     def __init__(self, ready: Ready, rows: StockedRows):
         self.ready, self.rows = ready, rows
-        self._scramble = scramble_of_draw(ready.resolved.runs.draws)
 
     @property
     def few(self) -> int:
@@ -37,17 +42,22 @@ class Looker:
 
     def at(self, planned: np.ndarray, replicates: int, luck: int = 0) -> Point:
         """Look at planned numbers of every row, shape (row, model year)."""
-        ready = self._in_luck(luck).with_releases(planned)
+        more = min(_MORE_DRAWS, replicates) if luck and self.ready.model.doubtful else 1
+        replicates //= more
+        ready = self._in_luck(luck, more).with_releases(planned)
         by_draw = goals_met(ready, replicates=replicates).sum(axis=1)
-        doubt = chance_with_doubt(by_draw, replicates=replicates, scramble=self._scramble,
-                                  unknown=ready.model.doubtful, certain=ready.model.certain)
+        doubt = chance_with_doubt(by_draw, replicates=replicates, unknown=ready.model.doubtful,
+                                  scramble=scramble_of_draw(len(by_draw)),
+                                  certain=ready.model.certain)
         return Point(math.nan, doubt.chance, doubt.low, doubt.high, by_draw / replicates,
                      replicates)
 
-    def _in_luck(self, luck: int) -> Ready:
+    def _in_luck(self, luck: int, more_draws: int) -> Ready:
         if luck == 0:
             return self.ready
         seed = (self.ready.seed + luck * _APART) % 2**64
         if not self.ready.model.doubtful:
             return replace(self.ready, seed=seed)
-        return prepare(self.ready.resolved, seed=seed, threads=self.ready.threads)
+        resolved = self.ready.resolved
+        resolved = with_runs(resolved, draws=more_draws * resolved.runs.draws)
+        return prepare(resolved, seed=seed, threads=self.ready.threads)

@@ -40,9 +40,9 @@ def refine(looks, below: Point, above: Point, top: float, *, unknown: bool) -> R
     Parameters
     ----------
     looks : object
-        `fresh(number, replicates)`, `few`, `replicates`, `wanted`, `closely`.
+        `fresh(number, replicates)`, `few`, `replicates`, `wanted`, `known`.
     below, above : Point
-        Full looks in common luck, not enough and enough.
+        Looks in common luck, not enough and enough.
     top : float
         Largest number.
     unknown : bool
@@ -71,7 +71,7 @@ def _where(looks, below, above):
     wanted = float(logit(looks.wanted))
     error = (above.high - above.low) / (2 * _Z) / (looks.wanted * (1 - looks.wanted))
     width = min(max(_ERRORS * error, _NARROW), _WIDE)
-    known = sorted(looks.closely.values(), key=lambda p: p.number)
+    known = sorted(looks.known.values(), key=lambda p: p.number)
     left = [p for p in known if p.number <= below.number]
     right = [p for p in known if p.number >= above.number]
     start = next((p for p in reversed(left) if _logit(p) <= wanted - width), left[0])

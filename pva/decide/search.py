@@ -70,11 +70,14 @@ def search(look: Look, most: float, wanted: float, *, monotone: bool, unknown: b
     progress : callable or None
         Called with looks done and expected in all.
     """
-    looks = _Looks(look, replicates, wanted, progress)
+    looks = _Looks(look, replicates, wanted, progress, hasty=unknown and not certain)
     ladder = _ladder(most)
     for number in ladder:
         looks.cheap(number)
     bracket = _first_rise(looks, ladder)
+    if bracket is None and looks.hasty:
+        looks.hasty = False
+        bracket = _first_rise(looks, ladder)
     if bracket is None:
         return _not_reached(looks, ladder, unknown, monotone)
     below, above = bracket
@@ -84,6 +87,9 @@ def search(look: Look, most: float, wanted: float, *, monotone: bool, unknown: b
         if not certain:
             refined = refine(looks, below, above, ladder[-1], unknown=unknown)
     if refined is None:
+        if looks.hasty:
+            looks.hasty = False
+            below, above = _first_rise(looks, ladder) or (below, above)
         if above.number > 0:
             below, above = _bisect(looks, below, above, _fine)
         low, high = _interval(looks, ladder, above.number)
@@ -96,15 +102,16 @@ def search(look: Look, most: float, wanted: float, *, monotone: bool, unknown: b
     curve = curve_of([shifted(p, off) for p in looks.points.values()], refined.fitted,
                      monotone=monotone)
     return Found(True, int(number), refined.low, refined.high, *draws, refined.chance,
-                 looks.best(), band, curve)
+                 max(curve.points, key=lambda p: (p.chance, -p.number)), band, curve)
 
 
 class _Looks:
     """Looks made so far; a full look at a number replaces a cheap one."""
 
-    def __init__(self, look, replicates, wanted, progress):
+    def __init__(self, look, replicates, wanted, progress, *, hasty):
         self._look, self.replicates, self._progress = look, replicates, progress
         self.wanted = wanted
+        self.hasty = hasty  # cheap looks bracket the crossing, because fresh looks will place it
         self.few = min(replicates, max(2, math.ceil(replicates / _CHEAP)))
         self.points: dict[float, Point] = {}
         self.closely: dict[float, Point] = {}
@@ -127,6 +134,15 @@ class _Looks:
             self.closely[number] = self.points[number] = self._look(number, self.replicates, 0)
         return self.closely[number]
 
+    def near(self, number):
+        """A look good enough to bracket the crossing."""
+        return self.cheap(number) if self.hasty else self.full(number)
+
+    @property
+    def known(self):
+        """Looks that the bracket rests on, by number."""
+        return self.points if self.hasty else self.closely
+
     def fresh(self, number, replicates):
         """A look in luck of its own."""
         self._tell()
@@ -148,22 +164,22 @@ def _ladder(most):
 
 
 def _first_rise(looks, ladder):
-    """Neighbours on the ladder between which full looks first rise through the chance wanted.
+    """Neighbours on the ladder between which looks first rise through the chance wanted.
 
-    Cheap looks say where to begin; full looks decide. None where no full look is enough.
+    Cheap looks say where to begin. None where no look is enough.
     """
-    if looks.enough(looks.full(0.0)):
+    if looks.points[0.0].high >= looks.wanted and looks.enough(looks.full(0.0)):
         return looks.full(0.0), looks.full(0.0)
     hopeful = [i for i, n in enumerate(ladder) if i and looks.points[n].high >= looks.wanted]
     likely = next((i for i in hopeful if looks.enough(looks.points[ladder[i]])), None)
     if likely is not None:
         hopeful = [i for i in hopeful if i >= likely]
-    up = next((i for i in hopeful if looks.enough(looks.full(ladder[i]))), None)
+    up = next((i for i in hopeful if looks.enough(looks.near(ladder[i]))), None)
     if up is None:
         return None
-    while looks.enough(looks.full(ladder[up - 1])):  # ends at 0, which is not enough
+    while up > 1 and looks.enough(looks.near(ladder[up - 1])):  # 0 is not enough
         up -= 1
-    return looks.full(ladder[up - 1]), looks.full(ladder[up])
+    return looks.near(ladder[up - 1]), looks.near(ladder[up])
 
 
 def _bisect(looks, below, above, close):
@@ -171,7 +187,7 @@ def _bisect(looks, below, above, close):
     for _ in range(_MOST_BISECTIONS):
         if above.number - below.number <= 1 or close(below, above, looks.wanted):
             break
-        middle = looks.full(_inside(below, above, looks.wanted))
+        middle = looks.near(_inside(below, above, looks.wanted))
         if looks.enough(middle):
             above = middle
         else:
@@ -242,7 +258,7 @@ def _crossing(points, values, wanted):
 
 def _last_success(looks, ladder, number):
     """End of the band of numbers from `number` on that succeed, with full looks where in doubt."""
-    good, failing = looks.full(number), None
+    good, failing = looks.points[number], None
     for n in [n for n in ladder if n > number]:
         if looks.points[n].low >= looks.wanted or looks.enough(looks.full(n)):
             good = looks.points[n]
