@@ -82,7 +82,7 @@ def table_text(summary: dict) -> str:
 
 def tell_explore(terminal: Terminal, question, summary: dict) -> None:
     """Say what the grid shows in words and a table."""
-    from pva.cli.explore_words import answer_of_explore, enough_words, grid_table
+    from pva.report.explore_words import answer_of_explore, enough_words, grid_table
     from pva.cli.runs import tell_leading
     from pva.cli.sentences import before_the_answer
 

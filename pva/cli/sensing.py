@@ -54,7 +54,7 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
 
 def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
     """Say it in words and tables."""
-    from pva.cli.sensing_words import (
+    from pva.report.sensing_words import (
         answer_of_sensitivity,
         confidence_words,
         goal_tables,
