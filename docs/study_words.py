@@ -185,6 +185,16 @@ STUDY_WORDS = {
     "report": "What the report answers.",
     "report.main": "The scenario that the page is about.",
     "report.compare": "Scenarios compared with it.",
+    "report.sensitivity": "Whether `pva report` finds what the goal depends on where `pva "
+                          "sensitivity` has not been run (minutes). A finished answer is shown in "
+                          "any case.",
+    "report.donor": "The scenario that takes animals from a donor bed; judged by `pva report` "
+                    "where `pva donor` has not been run.",
+    "report.map": "A grid of the main scenario, run by `pva report` where `pva explore` has not "
+                  "been run, and drawn as a map.",
+    "report.map.vary": "Scenario keys and their values, as for `pva explore`.",
+    "report.map.draws": "Parameter draws at each point; the scenario's where left out.",
+    "report.map.replicates": "Replicates of each draw; the scenario's where left out.",
 }
 
 KIND_WORDS = {

@@ -65,8 +65,8 @@ def donor_and_write(terminal: Terminal, question, path: Path, *, site: str | Non
 
 def tell_donor(terminal: Terminal, question, summary: dict) -> None:
     """Say what the donor can give in words and tables."""
-    from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
     from pva.cli.sentences import before_the_answer
+    from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
 
     for line in before_the_answer(summary, question, terminal.seed):
         terminal.note(line)

@@ -54,6 +54,7 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
 
 def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
     """Say it in words and tables."""
+    from pva.cli.sentences import before_the_answer
     from pva.report.sensing_words import (
         answer_of_sensitivity,
         confidence_words,
@@ -63,7 +64,6 @@ def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
         share_table,
         switch_table,
     )
-    from pva.cli.sentences import before_the_answer
 
     for line in before_the_answer(summary, question, terminal.seed):
         terminal.note(line)

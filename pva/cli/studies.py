@@ -100,6 +100,9 @@ def report_and_write(terminal: Terminal, path: Path) -> Path:
     from pva.report.page import write_report
 
     study = read_study(path)
+    if study.spec.tables and not (study.estimates_folder / "summary.json").is_file():
+        terminal.note("estimates are missing: estimating")
+        estimate_and_write(terminal, path, account=False)
     material = collect(terminal, study)
     page = write_report((terminal.out or study.folder) / "report.html", **material)
     terminal.wrote(page)

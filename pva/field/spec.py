@@ -290,11 +290,22 @@ class HostsSpec(Form):
     efficiency: dict[str, Share] = {}
 
 
+class MapSpec(Form):
+    """A grid of the main scenario, drawn as a map."""
+
+    vary: dict[str, list[float | str]] = Field(min_length=1)
+    draws: int | None = Field(None, ge=1)
+    replicates: int | None = Field(None, ge=1)
+
+
 class ReportSpec(Form):
     """Scenarios that the page answers."""
 
     main: str | None = None
     compare: Annotated[list[str], BeforeValidator(_list)] = []
+    sensitivity: bool = False
+    donor: str | None = None
+    map: MapSpec | None = None
 
 
 class StudySpec(Form):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pva.report.blocks import Folded, Note, Reader, Section, Text, table
 from pva.report.figures.bars import scenarios_figure
 from pva.report.figures.projection import fan_figure
@@ -107,6 +109,7 @@ def number(material: Material) -> Section:
             "low": answer["curve"]["low"], "high": answer["curve"]["high"],
             "wanted": answer["chance_wanted"], "unit": unit, "place": place,
             "most": answer["most"]}
+    data["targets"] = _targets(material)
     if answer["number"] is not None and known(answer["low"]):
         data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
                          f"{simulated(answer)})."
@@ -114,6 +117,17 @@ def number(material: Material) -> Section:
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)
+
+
+def _targets(material):
+    """Curves for other targets of the first goal, with their words."""
+    found = material.targets
+    if found is None:
+        return []
+    goal = next(g for g in material.scenario.resolved.goals if g.name == found["goal"])
+    return [{"words": goal_words(replace(goal, value=c["value"])),
+             "written": c["value"] == found["written"], "number": found["numbers"],
+             "chance": c["chance"], "low": c["low"], "high": c["high"]} for c in found["curves"]]
 
 
 def needed(numbers, chances, wanted):
