@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
 from pva.results.wording import (
     animals,
+    animals_up,
     chance_ends,
     chance_words,
     in_ten,
@@ -168,7 +171,15 @@ def compared(row: dict, total: int) -> list[str]:
         return [*cells, "none", "", ""]
     return [*cells, away(row["difference"]) + unit,
             f"{away(row['low'])} to {away(row['high'])}{unit}",
-            "" if row["settled"] else "may be luck"]
+            "" if row["settled"] else _may_be_luck(row)]
+
+
+def _may_be_luck(row: dict) -> str:
+    """An unsettled difference, and how many more runs would settle it if it stays as it is."""
+    if not row.get("more_runs"):
+        return "may be luck"
+    times = max(2, math.ceil(row["more_runs"]))
+    return f"may be luck; {animals_up(times)} times the {row['more_of']} would tell"
 
 
 def answer_of_matrix(summary: dict) -> str:

@@ -1,10 +1,10 @@
 """What the search for the number to stock spends, against a monotone fit on a plain grid.
 
-The demo's question over stand-in estimates. Rival: 20 numbers from 0 to three times the answer, each
-looked at in luck of its own, an isotonic regression through them, and the number read off where it
-reaches the chance wanted. Both are repeated with other seeds; the scatter of their numbers is what
-an interval is wide by, and spending is compared at equal scatter (scatter falling with the root of
-what is spent, which flatters the grid: isotonic fits gain more slowly).
+The demo's question over stand-in estimates. Rival: 20 numbers from 0 to three times the answer,
+each looked at in luck of its own, an isotonic regression through them, and the number read off
+where it reaches the chance wanted. Both are repeated with other seeds; the scatter of their numbers
+is what an interval is wide by, and spending is compared at equal scatter (scatter falling with the
+root of what is spent, which flatters the grid: isotonic fits gain more slowly).
 
 Run by hand: ``python tests/benchmarks/stock.py``. Prints ratios; asserts nothing.
 """
