@@ -264,6 +264,8 @@ def changes_of(material: Material) -> list[str]:
         for row in answer["limits_lifted"]:
             found.append(sentence(f"{LIFT_WORDS[row['limit']]} the best chance becomes "
                                   f"{percent(row['best_chance'], looks(answer))}"))
+    if answer is not None:
+        found += _duty_words(answer) + _options_words(answer)
     told = set()
     for other in material.stock:
         if other.scenario.digest != material.scenario.digest:
@@ -276,6 +278,39 @@ def changes_of(material: Material) -> list[str]:
                          f"{percent(row['other'], size)} instead of "
                          f"{percent(row['first'], size)}"
                          + ("." if row["settled"] else " (not settled by these runs)."))
+    return found
+
+
+def _duty_words(answer):
+    """When the duty can end; nothing where no number was found."""
+    duty = answer.get("duty")
+    if not duty:
+        return []
+    start = f"With {animals_up(duty['number'])} a year"
+    wanted = percent(answer["chance_wanted"])
+    if duty["ends"] is None:
+        return [f"{start} the duty cannot end before {duty['last_year'][-1]}: stopping earlier "
+                f"leaves less than {wanted}."]
+    sure = duty["ends_surely"]
+    beyond = f"; beyond simulation error {sure}" if sure and sure != duty["ends"] else ""
+    return [f"{start} the last release needed for {wanted} is that of {duty['ends']}{beyond}."]
+
+
+def _options_words(answer):
+    """Every option alone, and the cheapest plan."""
+    found = []
+    for one in answer.get("options", ()):
+        if one["number"] is None:
+            found.append(f"{one['name']} alone: no number is enough (best chance "
+                         f"{percent(one['best_chance'], _size(answer))}).")
+        else:
+            cost = f", cost {count(one['cost'])}" if one["cost"] is not None else ""
+            found.append(f"{one['name']} alone: about {count(one['number'])} a year{cost}.")
+    plan = answer.get("cheapest")
+    if plan:
+        parts = " and ".join(f"{whole(p['number'])} a year ({p['option']})" for p in plan["parts"])
+        found.append(f"Cheapest plan found: {parts}, cost {count(plan['cost'])}; tried: "
+                     f"{plan['tried']}.")
     return found
 
 

@@ -308,7 +308,8 @@ def _settled(d):
         return "yes"
     if d["more_runs"] is None:
         return "no"
-    return f"no; would need about {count(d['more_runs'])} times the replicates"
+    of = d.get("more_of") or "replicates"
+    return f"no; would need about {count(d['more_runs'])} times the {of}"
 
 
 def _limit(limit):
