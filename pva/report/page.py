@@ -36,6 +36,7 @@ PARTS = (
     decisions.flips,
     decisions.host_map,
     decisions.donor,
+    basis.model,
     basis.parameters,
     basis.assumptions,
     closing.cautions,

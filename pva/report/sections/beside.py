@@ -5,6 +5,8 @@ from __future__ import annotations
 from pva.report.blocks import Folded, Heading, Text, table
 from pva.report.words import known, sentence
 
+MOST_BATCHES = 8  # longer tables are folded away
+
 
 def beside(summary) -> list:
     """Blocks of the part on estimates; empty where there is nothing of the kind.
@@ -57,12 +59,15 @@ def _batches(summary):
              _digits(r["low_even"])] for r in summary.get("batch_bounds") or ()]
     if not rows:
         return []
-    return [Heading("Bounds from batch marks"), table(
+    whole = table(
         "Survival since the release of batches without single tags",
         ("Mark", "Search", "Years", "Released", "Met alive", "Shells", "At least", "At most",
          "At least, if evenly spread"), rows, numbers=range(2, 9),
         note="Animals that lost the mark, left or were missed cannot be told from dead ones. Each "
-             "bound holds in 95 of 100 studies.")]
+             "bound holds in 95 of 100 studies.")
+    few = len(rows) <= MOST_BATCHES
+    return [Heading("Bounds from batch marks"),
+            whole if few else Folded(f"{len(rows)} searches for batch marks", (whole,))]
 
 
 def _fates(summary):
