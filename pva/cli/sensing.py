@@ -59,6 +59,7 @@ def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
         answer_of_sensitivity,
         confidence_words,
         goal_tables,
+        growth_words,
         information_words,
         rate_table,
         share_table,
@@ -69,6 +70,8 @@ def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
         terminal.note(line)
     terminal.answer(answer_of_sensitivity(summary))
     terminal.table(*rate_table(summary))
+    for line in growth_words(summary):
+        terminal.say(line)
     terminal.table(*switch_table(summary))
     terminal.table(*share_table(summary))
     for line in information_words(summary["information"]):

@@ -18,6 +18,9 @@ def answer_of_sensitivity(summary: dict) -> str:
     if not summary["rates"]:
         return f"{text}; the scenario has no rate that could be otherwise."
     top = summary["rates"][0]
+    if _reach(top) == 0:
+        return (f"{text}, and stays so whichever single rate is moved within what is known of it "
+                "or by one step.")
     low, high = sorted(_ends(top))
     within = "within what is known of it" if top["low"] is not None else "within one step"
     text += (f"; it depends most on {rate_prose(top['name'])}, {within} from "
@@ -37,6 +40,12 @@ def answer_of_sensitivity(summary: dict) -> str:
             f"{flips}{more}.")
 
 
+def _reach(row):
+    """Largest change of the chance that the table shows."""
+    shown = [row[k] for k in ("chance_low", "chance_high", "chance_less", "chance_more")]
+    return max(abs(c - row["chance"]) for c in shown if c is not None)
+
+
 def _ends(row):
     if row["chance_low"] is None:
         return row["chance_less"], row["chance_more"]
@@ -44,12 +53,13 @@ def _ends(row):
 
 
 def rate_table(summary: dict) -> tuple[list[str], list[list[str]]]:
-    """One rate at a time, in its own unit."""
-    total = summary["independent_runs"]
+    """One rate at a time, in its own unit; rates that move nothing are only counted."""
+    total, judged = summary["independent_runs"], summary["verdict"] is not None
     header = ["one rate at a time", "value", "95 % of what is known", "chance there",
-              "step down, up", "flips at", ""]
+              "step down, up", *(["flips at", ""] if judged else [])]
+    moving = [r for r in summary["rates"] if _reach(r) > 0 or r["flip"] is not None]
     rows = []
-    for row in summary["rates"][:MOST_ROWS]:
+    for row in moving[:MOST_ROWS]:
         known = row["low"] is not None
         there = (f"{chance_words(row['chance_low'], total)}, "
                  f"{chance_words(row['chance_high'], total)}" if known else "")
@@ -57,10 +67,13 @@ def rate_table(summary: dict) -> tuple[list[str], list[list[str]]]:
                 f"{chance_words(row['chance_more'], total)}"
         rows.append([rate_words(row["name"]), _value(row["value"]),
                      f"{_value(row['low'])} to {_value(row['high'])}" if known else "not stated",
-                     there, f"{steps} ({_value(row['step'])})", _flip(row), _standing(row)])
-    left = len(summary["rates"]) - MOST_ROWS
-    if left > 0:
-        rows.append([f"and {left} with less reach (--json lists all)", "", "", "", "", "", ""])
+                     there, f"{steps} ({_value(row['step'])})",
+                     *([_flip(row), _standing(row)] if judged else [])])
+    still = len(summary["rates"]) - len(moving)
+    for left, words in ((len(moving) - MOST_ROWS, "with less reach (--json lists all)"),
+                        (still, "that move nothing")):
+        if left > 0 and moving:
+            rows.append([f"and {left} {words}", *[""] * (len(header) - 1)])
     return header, rows
 
 
@@ -76,6 +89,15 @@ def _standing(row):
     if not row["ruled_out"]:
         return "possible"
     return "ruled out (95 %)" if row["source_kind"] == "measured" else "outside the range"
+
+
+def growth_words(summary: dict) -> list[str]:
+    """What the long-run growth rate follows most, from the matrix."""
+    rows = sorted(summary["elasticities"], key=lambda r: -abs(r["elasticity"]))[:3]
+    if not rows:
+        return []
+    parts = "; ".join(f"{rate_prose(r['name'])} ({r['elasticity']:+.2f})" for r in rows)
+    return [f"One percent of these moves the long-run growth rate most, in percent: {parts}."]
 
 
 def switch_table(summary: dict) -> tuple[list[str], list[list[str]]]:

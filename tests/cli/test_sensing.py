@@ -31,3 +31,18 @@ def test_without_goals_nothing_flips(call, small):
     assert done.exit_code == 0, done.stderr
     assert done.stdout.startswith("The chance of not falling below the threshold is ")
     assert "flips" not in done.stdout.splitlines()[0]
+
+
+def test_a_chance_that_no_rate_moves_says_so(call, small):
+    text = small.read_text(encoding="utf-8").replace("at_least: 120", "at_least: 1")
+    small.write_text(text, encoding="utf-8")
+    done = call("sensitivity", small)
+    assert done.exit_code == 0, done.stderr
+    assert done.stdout.splitlines()[0].endswith(
+        "stays so whichever single rate is moved within what is known of it or by one step.")
+
+
+def test_growth_is_named_with_its_elasticities(call, small):
+    done = call("sensitivity", small)
+    assert "moves the long-run growth rate most, in percent: the yearly survival of the stage " \
+        "adult (+0." in done.stdout
