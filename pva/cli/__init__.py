@@ -8,6 +8,7 @@ from pva.cli.demo_chain import demo
 from pva.cli.donating import donor
 from pva.cli.exploring import explore
 from pva.cli.guard import GuardedGroup
+from pva.cli.monitoring import monitor
 from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
 from pva.cli.sensing import sensitivity
@@ -32,7 +33,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, report):
+                donor, monitor, report):
     main.add_command(command)
 
 __all__ = ["main"]
