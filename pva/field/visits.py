@@ -7,7 +7,7 @@ import pandas as pd
 
 from pva.field.cells import TableReader, level
 from pva.field.form import nearest
-from pva.field.records import COLUMNS
+from pva.field.records import COLUMNS, REMOVED, SHELL
 
 TARGETS = {"visit-unknown": "visit", "visit-missing": "visit", "site-missing": "site"}
 
@@ -70,7 +70,8 @@ def visits_of_days(seen: pd.DataFrame, most_gap: int) -> pd.DataFrame:
 def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.DataFrame) -> None:
     """Find the visit of each encounter from its name or from date and site; fill in the other.
 
-    Rows that fit no visit are set aside. `made` gains ``visit`` and may gain sites.
+    Rows that fit no visit are set aside. Shells and removals need none: people send shells in, and
+    animals are taken on other days. `made` gains ``visit`` and may gain sites.
     """
     ledger, named = reader.ledger, reader.text("visit")
     calendar = _Calendar(visits)
@@ -82,6 +83,8 @@ def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.
     made["site"] = pd.Series([found[k][1] for k in which], index=named.index, dtype=object)
     for row, k in zip(named.index, which, strict=True):
         code, words = found[k][2:]
+        if code == "outside-visits" and made["status"][row] in (SHELL, REMOVED):
+            continue
         if code and row not in ledger.aside:
             ledger.set_aside(code, row, TARGETS.get(code, "date"), **words)
 
