@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
 from collections.abc import Callable
 from html import escape
 
@@ -122,6 +123,19 @@ def axes_place(sheet, axes) -> dict:
 def shades() -> LinearSegmentedColormap:
     """From paper to river, ever darker, so that it reads in grey as well."""
     return LinearSegmentedColormap.from_list("shades", (PAPER, MIST, SHALLOW, RIVER))
+
+
+def wrapped(text: str, width: int = 34, lines: int = 3) -> str:
+    """A name in a few short lines; what is longer ends in dots; the table has it whole."""
+    return textwrap.fill(text, width, max_lines=lines, placeholder=" \N{HORIZONTAL ELLIPSIS}")
+
+
+def names_at_rows(axes, names) -> None:
+    """Names of rows down the left side, set as text and not as ticks."""
+    axes.set_yticks(range(len(names)), [wrapped(n) for n in names])
+    for label in axes.get_yticklabels():
+        label.set_multialignment("right")
+    axes.tick_params(axis="y", labelcolor=INK)
 
 
 def graded(colors) -> ListedColormap:
