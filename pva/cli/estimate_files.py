@@ -23,7 +23,7 @@ def write_all(terminal: Terminal, found, records, folder: Path) -> dict:
         The summary, as written.
     """
     from pva.estimate import write_estimates
-    from pva.field import write_set_aside
+    from pva.field import write_flagged, write_set_aside
     from pva.files import digest
     from pva.results.store import write_json
 
@@ -32,7 +32,8 @@ def write_all(terminal: Terminal, found, records, folder: Path) -> dict:
     terminal.wrote(write_estimates(found, folder / ESTIMATES))
     if found.covariance.keys:
         terminal.wrote(folder / "estimates.nc")
-    terminal.wrote(write_set_aside(records.account, folder))
+    terminal.wrote(write_set_aside(records.account, folder),
+                   write_flagged(records.account, folder))
     terminal.wrote(*_write_figures(found, summary, folder / FIGURES))
     summary["estimates_digest"] = digest(folder / ESTIMATES)
     terminal.wrote(write_json(folder / SUMMARY, summary))

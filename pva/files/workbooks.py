@@ -120,8 +120,8 @@ def _without_result(xml: bytes) -> list[str]:
     cells = [found.decode() for found in _CELL_WITH_FORMULA.findall(xml)]
     if not cells:
         return []
-    return [f"{len(cells):,} formulas have no result ({cells[0]} is the first) and were read as "
-            "blank; open the workbook in a spreadsheet program and save it"]
+    return [f"formulas without a result were read as blank: {len(cells):,} ({cells[0]} is the "
+            "first); open the workbook in a spreadsheet program and save it"]
 
 
 def _fill_merged(xml: bytes, rows: list[list[str]]) -> None:
