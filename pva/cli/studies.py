@@ -76,7 +76,8 @@ def estimate_and_write(terminal: Terminal, path: Path, *, model: str | None = No
     from pva.estimate import estimate as estimate_study
 
     found = estimate_study(study, records=records, model=model)
-    return write_all(terminal, found, records, estimates_folder(study.folder, terminal.out))
+    return write_all(terminal, found, records, estimates_folder(study.folder, terminal.out),
+                     study=study)
 
 
 @click.command()

@@ -6,6 +6,8 @@ where they are not.
 
 from __future__ import annotations
 
+import re
+
 from pva.decide.explore import explore_summary
 from pva.report.blocks import Folded, Note, Points, Section, Text, table
 from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
@@ -45,7 +47,8 @@ def flips(material: Material) -> Section:
     if found["variance_shares"]:
         blocks.append(_table("All uncertain rates moved at once: shares of the chance's variance",
                              *share_table(found)))
-    blocks += [Text(t) for t in information_words(found["information"])]
+    blocks += [Text(t.replace("; --worth sets it", ""))
+               for t in information_words(found["information"])]
     moved = [_table(caption, header, rows) for header, rows, caption in goal_tables(found)]
     if moved:
         blocks.append(Folded("The goals at other values and years", tuple(moved)))
@@ -107,5 +110,11 @@ def _table(caption, header, rows):
     heads = [(header[i] or "Remark") for i in kept]
     heads = [h[:1].upper() + h[1:] for h in heads]
     heads[0] = heads[0].split(":")[0]
-    return table(caption, heads, [[row[i] for i in kept] for row in rows],
+    return table(caption, heads, [[_signs(row[i]) for i in kept] for row in rows],
                  numbers=range(1, len(kept)))
+
+
+def _signs(cell):
+    """Plus-minus and minus as a printer sets them."""
+    text = str(cell).replace("+-", "\N{PLUS-MINUS SIGN}")
+    return re.sub(r"(?<![\w.])-(?=\d)", "\N{MINUS SIGN}", text)
