@@ -18,6 +18,7 @@ _PLACES = {
     "donor": "pva.decide.donor",
     "explore": "pva.decide.explore",
     "explore_summary": "pva.decide.explore",
+    "check_data": "pva.decide.check_data",
     "Quadrats": "pva.decide.effort",
     "finding_one": "pva.decide.quadrat_effort",
     "density_precision": "pva.decide.quadrat_effort",

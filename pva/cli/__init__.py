@@ -3,6 +3,7 @@
 import click
 
 from pva.cli.checking import check
+from pva.cli.data_check import check_data
 from pva.cli.decisions import compare, stock
 from pva.cli.demo_chain import demo
 from pva.cli.donating import donor
@@ -33,7 +34,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, report):
+                donor, monitor, check_data, report):
     main.add_command(command)
 
 __all__ = ["main"]

@@ -13,7 +13,7 @@ from page_blocks import DOCS, PAGES, TOP, anchors, code_blocks, links, script, w
 
 from pva.cli import main
 
-SLOW = ("pva demo", "pva estimate", "pva report")
+SLOW = ("pva demo", "pva estimate", "pva report", "pva check-data hesperwell")
 RUNNING = [p for p in PAGES if any(b.language in ("sh", "python") for b in code_blocks(p))]
 SMALL = r"runs: {draws: 8, replicates: 4, seed: \1}"
 
