@@ -19,6 +19,8 @@ _PLACES = {
     "explore": "pva.decide.explore",
     "explore_summary": "pva.decide.explore",
     "check_data": "pva.decide.check_data",
+    "what_changed": "pva.decide.what_changed",
+    "read_estimates": "pva.estimate.estimates_file",
     "Quadrats": "pva.decide.effort",
     "finding_one": "pva.decide.quadrat_effort",
     "density_precision": "pva.decide.quadrat_effort",

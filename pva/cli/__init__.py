@@ -14,6 +14,7 @@ from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
 from pva.cli.sensing import sensitivity
 from pva.cli.studies import estimate, report
+from pva.cli.what_changed import what_changed
 
 CAUTION = (
     "Answers hold under the assumptions listed in each report. They are no permit, no approval "
@@ -34,7 +35,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, check_data, report):
+                donor, monitor, check_data, what_changed, report):
     main.add_command(command)
 
 __all__ = ["main"]

@@ -71,3 +71,31 @@ def data_words(summary: dict) -> list[str]:
                     if spread is None else f"with clumping k = {spread:.2g}, from earlier surveys")
                  + "; a survey is held against the census of its calendar year.")
     return lines + list(summary["notes"])
+
+
+def answer_of_change(summary: dict) -> str:
+    """Which estimates moved by more than their doubt."""
+    beyond, total = summary["beyond_its_doubt"], summary["compared"]
+    if not total:
+        return "The two files have no number in common."
+    if not beyond:
+        return f"None of the {total} numbers in both files moved by more than two standard errors."
+    named = ", ".join(beyond[:5]) + (f" and {len(beyond) - 5} more" if len(beyond) > 5 else "")
+    return (f"{len(beyond)} of the {total} numbers in both files moved by more than two standard "
+            f"errors: {named}. Ask why before using them.")
+
+
+def change_rows(summary: dict) -> tuple[list[str], list[list[str]]]:
+    """Two estimates files side by side."""
+    header = ["number", "before", "after", "difference", "in standard errors", ""]
+    return header, [[r["key"], _with_se(r["before"], r["se_before"]),
+                     _with_se(r["after"], r["se_after"]),
+                     "" if r["difference"] is None else f"{r['difference']:+.3g}",
+                     "" if r["in_se"] is None else f"{r['in_se']:+.1f}", r["verdict"]]
+                    for r in summary["rows"]]
+
+
+def _with_se(value: float | None, se: float | None) -> str:
+    if value is None:
+        return "not told"
+    return f"{value:.3g}" + ("" if se is None else f" ({se:.2g})")
