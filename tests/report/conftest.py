@@ -107,6 +107,12 @@ PICTURES = {"increments": {"length_mm": [30.0, 40.0, 60.0, 75.0, 78.0],
                            "years": [1.0, 1.1, 0.9, 1.0, 1.0]}}
 
 
+DATA_CHECK = {
+    "held_out_from": 2025, "held_out": 1, "held_out_inside": 0, "clumping": None,
+    "notes": ["no year was left out"], "rows": [
+        {"what": "marked animals seen alive", "site": f"Riffle {EVIL}", "when": "2025-09",
+         "year": 2026, "count": 40, "q05": 10.0, "q25": 15.0, "q50": 20.0, "q75": 26.0,
+         "q95": 33.0, "percentile": 98.0, "verdict": "outside", "held_out": True}]}
 NUMBERS = (0, 50, 100, 150, 400, 1600)
 
 
@@ -158,7 +164,7 @@ def everything(plan, data):
                   donor=donor(Scenario.from_dict(PLAN | {"collections": [
                       {"site": f"Riffle {EVIL}", "stage": "adult", "number": 5, "first": 2026,
                        "last": 2028}]})),
-                  commands=("pva report study --seed 3",))
+                  data_check=DATA_CHECK, commands=("pva report study --seed 3",))
 
 
 @pytest.fixture(scope="session")

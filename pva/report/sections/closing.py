@@ -81,7 +81,7 @@ PROTOCOL = ("Question", "Model", "Data and parameters", "Scenarios", "Sensitivit
 WHERE = {"Question": ("answer", "projection"), "Model": ("model", "assumptions"),
          "Data and parameters": ("data", "estimates", "parameters"),
          "Scenarios": ("scenarios", "map"), "Sensitivity": ("depends", "flips", "map"),
-         "Results": ("projection", "number", "risk", "donor"),
+         "Results": ("projection", "number", "risk", "donor", "check"),
          "Limits": ("assumptions", "cautions")}
 
 

@@ -1,4 +1,5 @@
-"""Answers of commands of their own: where the answer flips, the map of a grid, the donor bed.
+"""Answers of commands of their own: where the answer flips, the map of a grid, the donor
+bed, the check against data.
 
 They cost run time, so the page shows them where they are at hand and says which command makes them
 where they are not.
@@ -10,11 +11,13 @@ import re
 
 from pva.decide.explore import explore_summary
 from pva.report.blocks import Folded, Note, Points, Section, Text, table
+from pva.report.data_words import answer_of_data_check, data_words
 from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
 from pva.report.explore_words import answer_of_explore, enough_words
 from pva.report.figures.donor import donor_figure
 from pva.report.figures.flips import flips_figure
 from pva.report.figures.grid_map import grid_figure
+from pva.report.figures.observed import observed_figure
 from pva.report.material import Material
 from pva.report.sensing_words import (
     answer_of_sensitivity,
@@ -24,6 +27,7 @@ from pva.report.sensing_words import (
     share_table,
     switch_table,
 )
+from pva.report.words import sentence
 
 DONOR_CAUTION = ("Collecting from a wild bed needs permits; disease and invasive species travel "
                  "with animals and water; taking the same sizes or places every year changes the "
@@ -93,6 +97,19 @@ def donor(material: Material) -> Section:
                      *judged_table(found)),
               _table("Other ways of taking, judged from the lower limit", *ways_table(found)),
               Note("Before anything is taken", DONOR_CAUTION)]
+    return Section(name, title, tuple(blocks), short)
+
+
+def check(material: Material) -> Section:
+    """The past projected, and what the crews saw laid over it."""
+    name, title, short = "check", "Checked against the data", "Check"
+    found = material.data_check
+    if found is None:
+        return Section(name, title, _without(
+            material, "check-data", "Whether a projection of the past gives what the crews saw",
+            "pva check-data STUDY PAST_SCENARIO"), short)
+    blocks = [Text(answer_of_data_check(found)), observed_figure("seen", found),
+              *(Text(sentence(t)) for t in data_words(found))]
     return Section(name, title, tuple(blocks), short)
 
 
