@@ -14,7 +14,7 @@ from pva.decide.past import Past, past_of
 from pva.decide.seen import QUADRATS, RECAPTURES, Seen, all_seen, clumping_of, kept_share
 from pva.decide.survey_verdict import surveyed
 from pva.engine.run import simulate
-from pva.errors import CannotCompute, Problem
+from pva.errors import CannotCompute, Problem, PvaError
 from pva.estimate.estimates import Estimates
 from pva.estimate.estimates_file import read_estimates
 from pva.estimate.estimates_write import write_estimates
@@ -162,8 +162,17 @@ def _without(scenario: Scenario, records: FieldRecords, options: Options, year: 
         path = write_estimates(found, Path(folder) / "estimates.yaml")
         written = scenario.written
         if written.get("estimates"):
-            scenario = Scenario.from_dict(written | {"estimates": str(path)})
+            try:
+                scenario = Scenario.from_dict(written | {"estimates": str(path)})
+            except PvaError as error:
+                raise CannotCompute([_lacking(p, year) for p in error.problems]) from error
         return scenario, read_estimates(path)
+
+
+def _lacking(problem: Problem, year: int) -> Problem:
+    return Problem(f"{problem.what}, in the estimates made without the records of {year} and later",
+                   "Hold out a later year, or give the scenario a value of its own there.",
+                   done="nothing was run", code="estimates-without-year")
 
 
 def _as_written(scenario: Scenario) -> Estimates:
