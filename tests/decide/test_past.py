@@ -6,6 +6,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from pva.decide.check_data import check_data
 from pva.decide.past import past_of
 from pva.decide.seen import QUADRATS, RECAPTURES, all_seen
 from pva.errors import CannotCompute
@@ -131,3 +132,17 @@ def test_records_before_a_year(records):
     assert set(cut.units["survey"]) == set(cut.animals["survey"]) == {"2019", "2022"}
     assert len(cut.releases) == (pd.to_datetime(records.releases["date"]).dt.year < 2025).sum()
     assert last_year(records_before(records, 1990)) is None
+
+
+def test_a_year_held_out_that_leaves_too_little_is_said(study):
+    """With nothing but the first releases left there is no survival to project with."""
+    survival = WRITTEN["survival"] | {"adult": {"estimate": "survival/adult"}}
+    written = WRITTEN | {"survival": survival,
+                         "estimates": str(TOP / "tests/demo/true_estimates.yaml")}
+    scenario = Scenario.from_dict(written)
+    with pytest.raises(CannotCompute) as caught:
+        check_data(scenario, study, hold_out=2018)
+    assert str(caught.value) == (
+        "the estimates file has no `survival/adult`, in the estimates made without the records of "
+        "2018 and later. Nothing was run. Hold out a later year, or give the scenario a value of "
+        "its own there.")
