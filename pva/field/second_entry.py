@@ -5,7 +5,7 @@ Typing everything twice and comparing is the surest way to find slips that look 
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict, deque
+from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -27,6 +27,7 @@ CELLS = ["file", "row", "other_file", "other_row", "column", "value", "other_val
 MISSING = ["file", "row", "missing_in", "cells"]
 TABLE_ENDINGS = (".csv", ".xlsx", ".txt", ".tsv", ".xlsm")
 RARE, NEAR = 3, 5  # rows that share a rare cell, or stand about where expected, may be one record
+IN_ORDER = 0.8  # share of rows that neighbours expect at one place, where tables keep their order
 _PLACES = ("lat", "lon", "northing", "easting", "coord", "gps")
 _MOST_DIGITS = 12  # longer numbers are names, such as tags
 
@@ -216,8 +217,9 @@ def pair_rows(first: list[tuple], second: list[tuple]
               ) -> tuple[list[tuple[int, int]], list[int], list[int]]:
     """Find the rows of two tables that are the same record, in whatever order.
 
-    Equal rows are paired first. The others are paired with the most alike row that shares a rare
-    cell, such as a tag, or stands about where it is expected, if half of their filled cells agree.
+    Equal rows are paired first, copies of one row by the place where they are expected. The others
+    are paired with the most alike row that shares a rare cell, such as a tag, or stands about where
+    it is expected, if half of their filled cells agree.
 
     Returns
     -------
@@ -225,33 +227,63 @@ def pair_rows(first: list[tuple], second: list[tuple]
         In the order of the first table.
     only_first, only_second : list of int
     """
-    waiting: dict[tuple, deque] = defaultdict(deque)
-    for j, row in enumerate(second):
-        waiting[row].append(j)
-    pairs, left = [], []
-    for i, row in enumerate(first):
-        if waiting[row]:
-            pairs.append((i, waiting[row].popleft()))
-        else:
-            left.append(i)
-    right = sorted(j for rows in waiting.values() for j in rows)
+    equal = _equal_rows(first, second)
+    pairs = list(equal.items())
+    left = [i for i in range(len(first)) if i not in equal]
+    right = sorted(set(range(len(second))) - set(equal.values()))
     taken_first, taken_second = set(), set()
-    for *_, i, j in sorted(_alike(first, second, left, right, dict(pairs))):
+    for *_, i, j in sorted(_alike(first, second, left, right, equal)):
         if i not in taken_first and j not in taken_second:
             pairs.append((i, j))
             taken_first.add(i)
             taken_second.add(j)
-    return (sorted(pairs), [i for i in left if i not in taken_first],
-            [j for j in right if j not in taken_second])
+    left = [i for i in left if i not in taken_first]
+    right = [j for j in right if j not in taken_second]
+    moved = _places([second[j] for j in right])
+    far = [(i, right[moved[first[i]].pop(0)]) for i in left if moved[first[i]]]
+    return (sorted(pairs + far), sorted(set(left) - {i for i, _ in far}),
+            sorted(set(right) - {j for _, j in far}))
 
 
-def _shifts(paired: dict[int, int], rows: int) -> list[int]:
-    """How far down each row of the first table is expected in the second."""
-    shifts, last = [], 0
+def _equal_rows(first: list[tuple], second: list[tuple]) -> dict[int, int]:
+    """Pairs of equal rows; rows that stand once in both tell where copies are expected."""
+    here, there = _places(first), _places(second)
+    paired = {at[0]: there[row][0] for row, at in here.items()
+              if len(at) == 1 == len(there.get(row, ()))}
+    shifts = _shifts(paired, len(first))
+    in_order = sum(a == b for a, b in zip(*shifts, strict=True)) >= IN_ORDER * len(first)
+    for row, at in here.items():
+        if at[0] in paired:
+            continue
+        free = dict.fromkeys(there.get(row, ()))
+        for shift in shifts:
+            for i in at:
+                if i not in paired and i + shift[i] in free:
+                    paired[i] = i + shift[i]
+                    del free[i + shift[i]]
+        if not in_order:  # else a copy far off is more likely another record, and waits
+            paired.update(zip((i for i in at if i not in paired), free, strict=False))
+    return paired
+
+
+def _places(rows: list[tuple]) -> dict[tuple, list[int]]:
+    places: dict[tuple, list[int]] = defaultdict(list)
+    for i, row in enumerate(rows):
+        places[row].append(i)
+    return places
+
+
+def _shifts(paired: dict[int, int], rows: int) -> tuple[list[int], list[int]]:
+    """How far down each row of the first is expected, by the pair before and the one after."""
+    before, last = [], 0
     for i in range(rows):
         last = paired[i] - i if i in paired else last
-        shifts.append(last)
-    return shifts
+        before.append(last)
+    after = []
+    for i in reversed(range(rows)):
+        last = paired[i] - i if i in paired else last
+        after.append(last)
+    return before, after[::-1]
 
 
 def _alike(first: list, second: list, left: list[int], right: list[int],
@@ -264,10 +296,10 @@ def _alike(first: list, second: list, left: list[int], right: list[int],
         for k, cell in enumerate(second[j]):
             if cell and counts[k, cell] <= RARE:
                 holding[k, cell].append(j)
-    found, shift = [], _shifts(paired, len(first))
+    found, (before, after) = [], _shifts(paired, len(first))
     for i in left:
-        row, at = first[i], i + shift[i]
-        options = free & set(range(at - NEAR, at + NEAR + 1))
+        row, expected = first[i], {i + before[i], i + after[i]}
+        options = free & {j for at in expected for j in range(at - NEAR, at + NEAR + 1)}
         for k, cell in enumerate(row):
             options.update(holding.get((k, cell), ()))
         for j in options:
@@ -275,5 +307,5 @@ def _alike(first: list, second: list, left: list[int], right: list[int],
             filled = sum(bool(a or b) for a, b in zip(row, second[j], strict=True))
             if agree and 2 * agree >= filled:
                 rare = sum(j in holding.get((k, cell), ()) for k, cell in enumerate(row))
-                found.append((-rare, filled - agree, abs(at - j), i, j))
+                found.append((-rare, filled - agree, min(abs(at - j) for at in expected), i, j))
     return found
