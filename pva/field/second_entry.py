@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from operator import eq
 from pathlib import Path
 
 import pandas as pd
@@ -27,7 +28,7 @@ CELLS = ["file", "row", "other_file", "other_row", "column", "value", "other_val
 MISSING = ["file", "row", "missing_in", "cells"]
 TABLE_ENDINGS = (".csv", ".xlsx", ".txt", ".tsv", ".xlsm")
 RARE, NEAR = 3, 5  # rows that share a rare cell, or stand about where expected, may be one record
-IN_ORDER = 0.8  # share of rows that neighbours expect at one place, where tables keep their order
+IN_ORDER = 0.8  # share of rows that stand behind the same row in both tables, where order is kept
 _PLACES = ("lat", "lon", "northing", "easting", "coord", "gps")
 _MOST_DIGITS = 12  # longer numbers are names, such as tags
 
@@ -251,7 +252,7 @@ def _equal_rows(first: list[tuple], second: list[tuple]) -> dict[int, int]:
     paired = {at[0]: there[row][0] for row, at in here.items()
               if len(at) == 1 == len(there.get(row, ()))}
     shifts = _shifts(paired, len(first))
-    in_order = sum(a == b for a, b in zip(*shifts, strict=True)) >= IN_ORDER * len(first)
+    in_order = sum(map(eq, shifts[0], shifts[0][1:])) >= IN_ORDER * (len(first) - 1)
     for row, at in here.items():
         if at[0] in paired:
             continue
