@@ -128,19 +128,24 @@ def _map(axes, shown, names, words, wanted):
     if np.ptp(z) > 0:
         levels = [v for v in EVENLY if wanted is None or abs(v - wanted) > 1e-9]
         lines = axes.contour(x, y, z, levels=levels, colors=INK, linewidths=0.6)
-        axes.clabel(lines, fmt=lambda v: f"{100 * v:.0f} %", fontsize=7, colors=INK)
+        _on_paper(axes.clabel(lines, fmt=lambda v: f"{100 * v:.0f} %", fontsize=7, colors=INK))
         if wanted is not None and z.min() < wanted < z.max():
             line = axes.contour(x, y, z, levels=[wanted], colors=CLAY, linewidths=2.4,
                                 linestyles=[(0, (5, 2))])
-            for label in axes.clabel(line, fmt=lambda v: f"wanted {100 * v:.0f} %", fontsize=8,
-                                     colors=CLAY):
-                label.set_bbox({"boxstyle": "round,pad=0.2", "fc": PAPER, "ec": "none"})
+            _on_paper(axes.clabel(line, fmt=lambda v: f"wanted {100 * v:.0f} %", fontsize=8,
+                                  colors=CLAY))
     grid_x, grid_y = np.meshgrid(x, y)
-    axes.plot(grid_x.ravel(), grid_y.ravel(), ls="", marker="o", ms=2.6, color=INK, mec=PAPER,
-              mew=0.5)
+    axes.plot(grid_x.ravel(), grid_y.ravel(), ls="", marker="o", ms=4.2, color=INK, mec=PAPER,
+              mew=1.0, clip_on=False, zorder=4)
     _label(axes.xaxis, axes.set_xticks, shown[across].values, words[across])
     _label(axes.yaxis, axes.set_yticks, shown[up].values, words[up])
     return drawn
+
+
+def _on_paper(labels) -> None:
+    """A pale ground behind labels, which must be read on dark parts too."""
+    for label in labels:
+        label.set_bbox({"boxstyle": "round,pad=0.15", "fc": PAPER, "ec": "none"})
 
 
 def _label(axis, set_ticks, values, words):

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 
-from pva.decide.explore import explore_summary
+from pva.decide.explore import dimensions, explore_summary
+from pva.decide.grid import key_words
 from pva.report.blocks import Folded, Note, Points, Section, Text, table
 from pva.report.data_words import answer_of_data_check, data_words
 from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
@@ -27,7 +28,7 @@ from pva.report.sensing_words import (
     share_table,
     switch_table,
 )
-from pva.report.words import sentence
+from pva.report.words import sentence, squared
 
 DONOR_CAUTION = ("Collecting from a wild bed needs permits; disease and invasive species travel "
                  "with animals and water; taking the same sizes or places every year changes the "
@@ -69,10 +70,14 @@ def host_map(material: Material) -> Section:
             "stocked", 'pva explore SCENARIO --vary number=0,200,400 --vary '
             '"sites.*.hosts.HOST.per_100m2.value=2,5,10"'), short)
     summary = explore_summary(material.grid)
-    blocks = [Text(answer_of_explore(summary)), grid_figure("grid-map", material.grid)]
+    words = {n: squared(key_words(material.grid[n].attrs["long_name"]))
+             for n in dimensions(material.grid)}
+    blocks = [Text(squared(answer_of_explore(summary))),
+              grid_figure("grid-map", material.grid, words=words)]
     enough = enough_words(summary)
     if enough:
-        blocks += [Text("", lead=enough[0]), Points(tuple(line.strip() for line in enough[1:]))]
+        blocks += [Text("", lead=squared(enough[0])),
+                   Points(tuple(squared(t.strip()) for t in enough[1:]))]
     hosts = any(".hosts." in v["key"] for v in summary["varied"])
     if hosts:
         blocks.append(Text("Where the lines of equal chance run along the axis of the fish, more "
@@ -128,7 +133,8 @@ def _table(caption, header, rows):
     heads = [h[:1].upper() + h[1:] for h in heads]
     heads[0] = heads[0].split(":")[0]
     return table(caption, heads, [[_signs(row[i]) for i in kept] for row in rows],
-                 numbers=range(1, len(kept)))
+                 numbers=[k for k, i in enumerate(kept)
+                          if k and any(re.match(r"[+-]?\d|below|above", str(r[i])) for r in rows)])
 
 
 def _signs(cell):

@@ -127,12 +127,14 @@ def _survival(summary, stages):
     blocks = [Heading("Survival in a year")]
     if any(known(r["value"]) for r in rows):
         blocks.append(dots_figure(
-            "survival", _dots(rows, other="apparent" if both else None),
+            "survival", _dots([r for r in rows if known(r["value"])],
+                              other="apparent" if both else None),
             title="Survival in a year", words="corrected for tag loss" if both else "estimate",
             other_words="apparent: lost tags counted as deaths" if both else "",
             caption="Chance of living one year, mean over years, with its 95 % interval. 0.02 "
                     "decides the plan: 0.95 against 0.93 leaves 60 % against 48 % of adults after "
-                    "ten years."))
+                    "ten years. Rates of which only bounds are known stand in the "
+                    "table."))
     shown = _rate_table("Survival in a year", rows, what="Corrected" if both else "Estimate")
     blocks += _notes_apart(shown)
     if any(r["year_sd"] == 0 for r in rows):
