@@ -17,6 +17,7 @@ from pva.engine.random_numbers import (
     OTHER_INDIVIDUALS,
     replicate_keys,
 )
+from pva.engine.space import LANES
 from pva.engine.work import make_work
 from pva.model.record import TALLIES, Draws, Plan
 
@@ -51,7 +52,7 @@ def default_threads() -> int:
 def block_size(plan: Plan) -> int:
     """Replicates in a block: fixed by the shape of the model, so runs can be repeated."""
     years, sites = plan.switches[3] + 1, plan.life.survive_address.shape[1]
-    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, 512))
+    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, LANES))
 
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
@@ -80,7 +81,7 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     Block
     """
     total = len(draws.value) * replicates
-    size = size or block_size(plan)
+    size = min(size or block_size(plan), LANES)
     threads = threads or default_threads()
     layer = OTHER_INDIVIDUALS if other_individuals else INDIVIDUALS
     starts = range(0, total, size)
@@ -108,7 +109,7 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
 def _block(plan, draws, first, draw, env, own):
     years = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
-    tallies = np.zeros((years, sites, len(TALLIES), len(draw)))
+    tallies = np.empty((years, sites, len(TALLIES), len(draw)))
     stage_sum = np.zeros((years, origins, sites, classes))
     simulate_block(plan, draws, make_work(plan, draw, env, own), tallies, stage_sum)
-    return Block(first, draw, np.ascontiguousarray(np.moveaxis(tallies, 3, 0)), stage_sum)
+    return Block(first, draw, np.moveaxis(tallies, 3, 0), stage_sum)
