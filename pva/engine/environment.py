@@ -54,18 +54,19 @@ def _cells(effects, work, year):
 def _varying(effects, work, slot):
     pair = effects.slot_pair[slot]
     rate, middle, sd = work.rate[slot], work.middle[slot], effects.slot_sd[slot]
-    fill(rate, 0.0)
+    x = middle
     for j in range(effects.pair_start[pair], effects.pair_start[pair + 1]):
-        weight = effects.pair_weight[j]
+        weight = sd * effects.pair_weight[j]
         cell = work.cell[effects.pair_cell[j]]
         for i in range(len(rate)):
-            rate[i] += weight * cell[i]
+            rate[i] = x[i] + weight * cell[i]
+        x = rate
     if effects.slot_kind[slot] == LOGIT:
         for i in range(len(rate)):
-            rate[i] = logistic(middle[i] + sd * rate[i])
+            rate[i] = logistic(rate[i])
     else:
         for i in range(len(rate)):
-            rate[i] = exp(middle[i] + sd * rate[i])
+            rate[i] = exp(rate[i])
 
 
 @inner()

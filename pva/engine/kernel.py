@@ -5,7 +5,7 @@ from __future__ import annotations
 from pva.engine.breeding import breed
 from pva.engine.compiled import entry, inner
 from pva.engine.environment import year_disasters, year_rates
-from pva.engine.lanes import add, copy, fill, sum_of
+from pva.engine.lanes import add, clear_animals, copy, fill, sum_of
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live
 from pva.engine.stocking import collect, release, stop_rules
 from pva.model import record as r
@@ -20,7 +20,7 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
     plan : Plan
     draws : Draws
     work : Work
-        Fresh from `make_work`: it names the draws and keys of the lanes.
+        It names the draws and keys of the lanes; what else it holds is begun anew.
     tallies : float64 (census, site, tally, lane)
         Filled.
     stage_sum : float64 (census, origin, site, class)
@@ -59,6 +59,17 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
 
 @inner()
 def _begin(draws, work):
+    """Forget the block before, and put the start numbers in place."""
+    clear_animals(work.n)
+    for site in range(work.n.shape[1]):
+        for kind in range(work.bad_left.shape[0]):
+            fill(work.bad_left[kind, site], 0.0)
+        for h in range(work.load.shape[1]):
+            fill(work.load[site, h], 0.0)
+    for rule in range(work.streak.shape[0]):
+        fill(work.streak[rule], 0)
+    for row in range(work.stopped.shape[0]):
+        fill(work.stopped[row], 0)
     for site in range(work.n.shape[1]):
         for i in range(work.n.shape[3]):
             work.female_share[site, i] = draws.female_share[work.draw[i], site]

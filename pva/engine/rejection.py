@@ -27,22 +27,29 @@ def _bounds(x, c, steepness, bend):
     """Bounds of log f(k) / f(m) at a distance x from the mode, and whether they hold.
 
     On either side f(k) / f(m) is a product over i = 1 .. x of 1 - t, where
-    t = (i + c) steepness / (1 + i bend) and -1 < c <= 0. Then
+    t = (i + c) steepness / (1 + i bend) and -1 < c <= 0. With w = 1 / (1 + x bend)
 
-    - the sum of t lies between those with 1 / (1 + i bend) put at 1 - i bend / (1 + x bend) and at
-      1 - i bend, because 1 / (1 + y) is convex;
-    - log(1 - t) lies between -t - t^2 / 2 - 2 t^3 / 3, for t <= 1 / 2, and -t - t^2 / 2.
+    - 1 / (1 + i bend) lies between 1 - i bend + i^2 bend^2 w and 1 - i bend + i^2 bend^2;
+    - the sum of t^2 or t^3 lies between those with 1 / (1 + i bend) put at w and at 1;
+    - log(1 - t) lies between -t - t^2 / 2 - t^3 / 3 - t^4 / 2, for t <= 1 / 2, and
+      -t - t^2 / 2 - t^3 / 3.
     """
-    first = x * (0.5 * (x + 1.0) + c) * steepness  # sum of i + c
-    second = x * (x + 1.0) * ((2.0 * x + 1.0) * (1 / 6) + 0.5 * c) * steepness  # of (i + c) i
-    squares = (second + c * first) * steepness  # of (i + c)^2
-    most = (x + c) * steepness
-    y = x * bend
-    shrink = max(1.0 - y, 0.0)  # at most 1 / (1 + y)
-    shrink = max(1.0 - y * (1.0 - y * shrink), shrink)
-    low = second * bend * shrink - first - squares * (0.5 + (2 / 3) * most)
-    high = min(second * bend - first, 0.0) - 0.5 * squares * shrink * shrink
-    return low, high, most <= 0.5
+    y = x + c
+    below, above = c * (c + 1.0), y * (y + 1.0)
+    # sums of i + c, its square and its cube, in units of the steepness
+    one = 0.5 * (above - below)
+    two = (1 / 6) * (above * (2.0 * y + 1.0) - below * (2.0 * c + 1.0))
+    three = 0.25 * (above * above - below * below)
+    sloping = bend * (two - c * one)  # (i + c) i
+    curving = bend * bend * (three - c * (two + two - c * one))  # (i + c) i^2
+    far = x * bend
+    shrink = max(1.0 - far, 0.0)  # at most w
+    shrink = max(1.0 - far * (1.0 - far * shrink), shrink)
+    most = y * steepness
+    two, three = two * steepness, three * steepness * steepness
+    low = one - sloping + curving + 0.5 * two + three * (1 / 3 + 0.5 * most)
+    high = one - sloping + shrink * (curving + shrink * (0.5 * two + (1 / 3) * shrink * three))
+    return -low * steepness, -high * steepness, most <= 0.5
 
 
 @inner()

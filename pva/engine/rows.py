@@ -17,10 +17,11 @@ from pva.engine.random_numbers import counter
 from pva.engine.rejection import BINOMIAL, DOUBTFUL, POISSON, REFUSED, judge, propose
 from pva.engine.space import PITCH, WIDE
 
-# rows of scratch: of counts, of one size of means, of attempts after the first, of lanes in doubt
-_RARE, _MEAN, _N, _P, _Q, _OUT, _N_AGAIN, _Q_AGAIN, _OUT_AGAIN = range(9)
-_N_DOUBT, _Q_DOUBT, _OUT_DOUBT, _ROWS = range(9, 13)
-_AGAIN, _DOUBT, _SIZE, _LISTS = range(4)
+# rows of scratch: of counts, of few lanes of the other size, of attempts after the first, of doubt
+_RARE, _MEAN, _N, _Q, _N_FEW, _P_FEW, _Q_FEW, _OUT_FEW = range(8)
+_N_AGAIN, _Q_AGAIN, _OUT_AGAIN, _N_DOUBT, _Q_DOUBT, _OUT_DOUBT, _ROWS = range(8, 15)
+_AGAIN, _DOUBT, _FEW, _LISTS = range(4)
+_NEUTRAL_N, _NEUTRAL_P, _NEUTRAL_MEAN = 2000.0, 0.5, 1000.0  # fit for rejection; not used
 
 
 class Space(NamedTuple):
@@ -43,11 +44,18 @@ def make_space() -> Space:
 def binomials(n, p, key, address, year, out, space):
     """Successes in n trials of chance p, into `out`; all shapes (lane,)."""
     rare, mean = space.row[_RARE, :len(n)], space.row[_MEAN, :len(n)]
+    some, large = 0, 0
     for i in range(len(n)):
         chance = max(min(p[i], 1.0 - p[i]), 0.0)
         rare[i] = chance
         mean[i] = n[i] * chance
-    _counts(BINOMIAL, n, p, rare, mean, key, address, year, out, space)
+        some += 1 if mean[i] > 0.0 else 0
+        large += 1 if mean[i] >= SWITCH else 0
+    if some == 0:
+        for i in range(len(n)):
+            out[i] = n[i] if p[i] > 0.5 else 0.0
+        return
+    _counts(BINOMIAL, n, p, rare, mean, large, key, address, year, out, space)
     for i in range(len(n)):
         out[i] = n[i] - out[i] if p[i] > 0.5 else out[i]
 
@@ -55,55 +63,54 @@ def binomials(n, p, key, address, year, out, space):
 @inner()
 def poissons(mean, key, address, year, out, space):
     """Poisson counts, into `out`; all shapes (lane,)."""
-    _counts(POISSON, mean, mean, mean, mean, key, address, year, out, space)
+    large = 0
+    for i in range(len(mean)):
+        large += 1 if mean[i] >= SWITCH else 0
+    _counts(POISSON, mean, mean, mean, mean, large, key, address, year, out, space)
 
 
 @inner()
-def _counts(kind, n, p, q, mean, key, address, year, out, space):
-    """Counts of the rarer outcome, chance q (Poisson: mean q), into `out`."""
-    lanes = len(mean)
-    most, least = 0.0, SWITCH
-    for i in range(lanes):
-        most = max(most, mean[i])
-        least = min(least, mean[i])
-    if most < SWITCH:
-        if most > 0.0:
-            small_counts(kind, n, p, q, key, counter(address, year, 0), space.step, out)
-        else:
-            for i in range(lanes):
-                out[i] = 0.0
-    elif least >= SWITCH:
+def _counts(kind, n, p, q, mean, large, key, address, year, out, space):
+    """Counts of the rarer outcome, chance q (Poisson: mean q); `large` lanes have large means."""
+    if large == 0:
+        small_counts(kind, n, p, q, key, counter(address, year, 0), space.step, out)
+    elif large == len(out):
         _large(kind, n, q, key, address, year, out, space)
     else:
-        _mixed(kind, n, p, q, mean, key, address, year, out, space)
+        _mixed(kind, n, p, q, mean, large, key, address, year, out, space)
 
 
 @inner()
-def _mixed(kind, n, p, q, mean, key, address, year, out, space):
-    """Small and large means side by side: gathered, drawn apart, put back."""
-    place = space.place[_SIZE]
-    small, ahead = 0, 0
-    for i in range(len(mean)):
-        place[small] = i
-        small += 1 if mean[i] < SWITCH else 0
-    for i in range(len(mean)):
-        place[small + ahead] = i
-        ahead += 1 if mean[i] >= SWITCH else 0
-    for first, last in ((0, small), (small, len(mean))):
-        many = last - first
-        full = many + (-many) % WIDE
-        ns, ps = space.row[_N, :full], space.row[_P, :full]
-        qs, got = space.row[_Q, :full], space.row[_OUT, :full]
-        keys = space.key[_SIZE, :full]
-        for j in range(full):
-            i = place[first + min(j, many - 1)]
-            ns[j], ps[j], qs[j], keys[j] = n[i], p[i], q[i], key[i]
-        if first == 0:
-            small_counts(kind, ns, ps, qs, keys, counter(address, year, 0), space.step, got)
-        else:
-            _large(kind, ns, qs, keys, address, year, got, space)
-        for j in range(many):
-            out[place[first + j]] = got[j]
+def _mixed(kind, n, p, q, mean, large, key, address, year, out, space):
+    """Most lanes go as if all were of their size, with numbers put in for the few; then the few."""
+    lanes = len(mean)
+    mostly_large = 2 * large > lanes
+    ns, qs, place = space.row[_N, :lanes], space.row[_Q, :lanes], space.place[_FEW]
+    spare_n, spare_q = 0.0, 0.0
+    if mostly_large:
+        spare_n, spare_q = _NEUTRAL_N, _NEUTRAL_P if kind == BINOMIAL else _NEUTRAL_MEAN
+    many = 0
+    for i in range(lanes):
+        usual = (mean[i] >= SWITCH) == mostly_large
+        ns[i] = n[i] if usual else spare_n
+        qs[i] = q[i] if usual else spare_q
+    for i in range(lanes):
+        place[many] = i
+        many += 0 if (mean[i] >= SWITCH) == mostly_large else 1
+    full = many + (-many) % WIDE
+    few_n, few_q = space.row[_N_FEW, :full], space.row[_Q_FEW, :full]
+    few_p, got, keys = space.row[_P_FEW, :full], space.row[_OUT_FEW, :full], space.key[_FEW, :full]
+    _gather(n, q, key, place, many, few_n, few_q, keys)
+    for j in range(full):
+        few_p[j] = p[place[min(j, many - 1)]]
+    if mostly_large:
+        _large(kind, ns, qs, key, address, year, out, space)
+        small_counts(kind, few_n, few_p, few_q, keys, counter(address, year, 0), space.step, got)
+    else:
+        small_counts(kind, ns, p, qs, key, counter(address, year, 0), space.step, out)
+        _large(kind, few_n, few_q, keys, address, year, got, space)
+    for j in range(many):
+        out[place[j]] = got[j]
 
 
 @inner()

@@ -85,13 +85,18 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     threads = threads or default_threads()
     layer = OTHER_INDIVIDUALS if other_individuals else INDIVIDUALS
     starts = range(0, total, size)
+    idle = deque()  # scratch of finished blocks, used again
 
     def block(first):
         number = np.arange(first, min(first + size, total))
         draw, replicate = number // replicates, number % replicates + first_replicate
-        env = replicate_keys(seed=seed, layer=ENVIRONMENT, draw=draw, replicate=replicate)
-        own = replicate_keys(seed=seed, layer=layer, draw=draw, replicate=replicate)
-        return _block(plan, draws, first, draw, env, own)
+        work = _scratch(idle, plan, len(draw))
+        work.draw[:] = draw
+        for keys, of in ((work.env_key, ENVIRONMENT), (work.own_key, layer)):
+            keys[:] = replicate_keys(seed=seed, layer=of, draw=draw, replicate=replicate)
+        done = _block(plan, draws, first, draw, work)
+        idle.append(work)
+        return done
 
     if threads == 1 or total <= size:
         yield from map(block, starts)
@@ -106,10 +111,19 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
             yield waiting.popleft().result()
 
 
-def _block(plan, draws, first, draw, env, own):
+def _scratch(idle, plan, lanes):
+    """Scratch that lies idle, if it fits; threads may ask at once."""
+    try:
+        work = idle.pop()
+    except IndexError:
+        return make_work(plan, lanes)
+    return work if len(work.draw) == lanes else make_work(plan, lanes)
+
+
+def _block(plan, draws, first, draw, work):
     years = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
     tallies = np.empty((years, sites, len(TALLIES), len(draw)))
     stage_sum = np.zeros((years, origins, sites, classes))
-    simulate_block(plan, draws, make_work(plan, draw, env, own), tallies, stage_sum)
+    simulate_block(plan, draws, work, tallies, stage_sum)
     return Block(first, draw, np.moveaxis(tallies, 3, 0), stage_sum)

@@ -44,9 +44,8 @@ class Work(NamedTuple):
     space: Space  # scratch of the samplers
 
 
-def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.ndarray) -> Work:
-    """Scratch for a block of replicates, shapes (lane,)."""
-    lanes = len(draw)
+def make_work(plan: Plan, lanes: int) -> Work:
+    """Scratch for blocks of so many replicates, one after the other."""
     origins, sites, classes = plan.life.survive_address.shape
     rows = len(plan.releases.release_row)
     entering = len(plan.recruits.recruit_class)
@@ -54,9 +53,9 @@ def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.nda
     hosts = plan.recruits.host_slot.shape[1]
     scratch = [np.zeros(lanes) for _ in range(6)]
     return Work(
-        np.ascontiguousarray(draw, dtype=np.int64),
-        np.ascontiguousarray(env_key),
-        np.ascontiguousarray(own_key),
+        np.zeros(lanes, dtype=np.int64),
+        np.zeros(lanes, dtype=np.uint64),
+        np.zeros(lanes, dtype=np.uint64),
         np.zeros((origins, sites, classes, lanes)),
         np.zeros((origins, sites, classes, lanes)),
         np.zeros((rows, classes, lanes)),
