@@ -7,6 +7,7 @@ from numba import njit
 
 from tests.benchmarks import workloads as w
 
+
 @njit(nogil=True)
 def simulate(replicates, seed, logit_mean, logit_sd, log_mean, log_sd, start, adults):
     """Adults by census into `adults`, shape (replicate, census)."""

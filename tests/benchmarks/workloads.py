@@ -1,8 +1,8 @@
 """The three workloads of the benchmark, as scenarios and as bare numbers for the other programs.
 
-W1: one site, five stages, releases for ten years, limits. W2: ten such sites, regional and local year
-effects, a tenth of the recruits carried to the nine others. W3: W1 with what we do not know, many
-parameter draws. All numbers are invented; the conventions are those of the package.
+W1: one site, five stages, releases for ten years, limits. W2: ten such sites, regional and local
+year effects, a tenth of the recruits carried to the nine others. W3: W1 with what we do not know,
+many parameter draws. All numbers are invented; the conventions are those of the package.
 """
 
 import math
