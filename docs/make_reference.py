@@ -19,9 +19,9 @@ from pydantic.fields import FieldInfo
 
 from pva.field.reasons import EFFECT, SENTENCE
 from pva.field.spec import KINDS, StudySpec, targets
-from pva.field.study import SURVIVAL_DIFFERS_BY
+from pva.field.study import DIFFERS_BY
 from pva.files import write_text_atomic
-from pva.lifehistory.catalogue import entries, lookup, not_found
+from pva.lifehistory.catalogue import entries, not_found
 from pva.results.measures import UNITS, WORDS
 from pva.scenario.spec import KeyWords, every_key
 
@@ -94,8 +94,9 @@ def study_reference() -> str:
     parts = [MADE, INTRODUCTION, "## Keys of `study.yaml`\n"]
     parts.append(_table(["key", "written as", "meaning", "default"],
                         [_study_row(*k) for k in study_keys(StudySpec)]))
-    parts.append("`differs_by` may name: " + ", ".join(f"`{n}`" for n in SURVIVAL_DIFFERS_BY)
-                 + ".\n")
+    for part, names in DIFFERS_BY.items():
+        parts.append(f"`{part}.differs_by` may name: " + ", ".join(f"`{n}`" for n in names)
+                     + ".\n")
     parts.append("## Field tables\n\nOne fact a row. A column that already bears the name below "
                  "needs no line under `columns`; columns of your own are kept.\n")
     for kind in KINDS:
@@ -169,46 +170,45 @@ def _form_of(annotation: object) -> str:
 
 def published_values() -> str:
     """Values that a scenario may take by key, and what nobody has published."""
-    usable = [e for e in entries() if _may_stand(e.key)]
+    usable = [e for e in entries() if e.may_stand]
+    nobody = [e for e in entries() if not e.is_published]
+    rest = [e for e in entries() if e.is_published and not e.may_stand]
     parts = [MADE, "# Published values that may be taken by key\n", _VALUES_HEAD,
              "## Ranges: judgements over several published values\n",
              _values([e for e in usable if e.is_range]),
              "## Single published figures\n", _values([e for e in usable if not e.is_range]),
+             "## Not published for mussels in the wild\n\nNobody has published these; the figures "
+             "are guesses to begin a discussion with, and are refused by key. Calibrate "
+             "`attachment` or `settlement` to a wanted number of recruits, ask local experts for "
+             "an interval, and mark it `assumed`.\n", _values(nobody),
+             "## For reading only\n\nRefused by key: of low confidence, recalled only, a bound "
+             "alone, or a share over another time than a year.\n", _values(rest),
              "## Looked for and not found\n\nAsk local experts, measure, or calibrate.\n",
              _table(["what", "remark"], [[f"`{k}`", v] for k, v in not_found().items()]),
              "## References\n",
-             "\n".join(f"- {r}" for r in sorted({r for e in usable for r in e.references})), ""]
+             "\n".join(f"- {r}" for r in sorted({r for e in entries() for r in e.references})), ""]
     return "\n".join(parts)
 
 
 _VALUES_HEAD = """\
 A scenario takes one of these with `{published: KEY}`. The figures come from
-`shared/life_history.yaml`, which has more: values of low confidence are listed there and are
-refused by key, so that a guess cannot pass for a published number. *Read* means seen in the text
+`shared/life_history.yaml`; a second reader entered all of them anew from the same sources
+(`shared/second_reading.csv`) and a test compares the two. What may not be taken by key stands
+further down, so that a guess cannot pass for a published number. *Read* means seen in the text
 cited, *derived* means arithmetic or judgement over such figures, *memory* means recalled and not
 seen. Survival in the wild is mostly apparent: animals that left or lost their mark count as dead.
 Local data, local authorities and licensed biologists come first.
 """
 
 
-def _may_stand(key: str) -> bool:
-    from pva.errors import MeaningError
-
-    try:
-        lookup(key)
-    except MeaningError:
-        return False
-    return True
-
-
 def _values(listed) -> str:
     rows = []
     for e in listed:
-        interval = "" if e.interval is None else f"{e.interval[0]:g} to {e.interval[1]:g}"
-        value = "" if e.value is None else f"{e.value:g}"
-        rows.append([f"`{e.key}`", value, interval, e.unit, f"{e.status}, {e.confidence}",
+        about = "; ".join(part for part in (e.origin, e.notes) if part)
+        rows.append([f"`{e.key}`", e.figure, e.unit, about, f"{e.status}, {e.confidence}",
                      e.citation])
-    return _table(["key", "value", "interval", "unit", "status, confidence", "source"], rows)
+    return _table(["key", "value (interval)", "unit", "species, water, number, method; remark",
+                   "status, confidence", "source"], rows)
 
 
 def _table(header: list[str], rows: list[list[str]]) -> str:

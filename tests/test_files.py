@@ -149,12 +149,75 @@ def test_workbooks(tmp_path):
         read_table(path, sheet=2023)
 
 
+def test_text_without_its_mark_and_with_what_a_power_cut_left(tmp_path):
+    text = "tag;note\n" + "A1;heard twice\n" * 20
+    assert table(tmp_path, text.encode("utf-16-le")).rows == [["A1", "heard twice"]] * 20
+    read = table(tmp_path, text.encode() + b"\x00\x00A2;x\n")
+    assert read.rows[-1] == ["A2", "x"]
+    assert read.notes == ["2 empty bytes were left out, such as a power cut leaves behind; look "
+                          "whether rows around them are whole"]
+
+
+def test_a_table_without_header_and_cells_parted_by_spaces(tmp_path):
+    read = table(tmp_path, "Reader 4, battery low\n982.000411223344   2021-08-03\t10:22\n\n",
+                 delimiter="space", header_row=0)
+    assert read.header == ["column 1", "column 2", "column 3", "column 4"]
+    assert read.rows == [["Reader", "4,", "battery", "low"],
+                         ["982.000411223344", "2021-08-03", "10:22", ""]]
+    assert (read.numbers, read.header_at, read.notes) == ([1, 2], 0, [])
+
+
+def test_chatter_of_a_reader_does_not_hide_the_separator(tmp_path):
+    text = "Reader 4, ready, power good\nlink up\nA1;2021-08-03;10:22\nA2;2021-08-03;10:23\n" * 9
+    assert table(tmp_path, text, header_row=0).delimiter == ";"
+
+
+@pytest.mark.parametrize("text, said", [
+    ('a,b,c,d\n1,2,3,"five\n2,2,3,4\n3,2,3,4\n',
+     "line 2: a quotation mark in line 2 is not closed before line 4."),
+    ('a,b,c,d\n1,2,3,"five\n2,2,3,4\n3,2,3,"six"\n4,2,3,4\n',
+     "line 2: a quotation mark in line 2 is not closed before line 4."),
+])
+def test_a_quotation_mark_left_open_swallows_no_rows(tmp_path, text, said):
+    with pytest.raises(DataError) as raised:
+        table(tmp_path, text)
+    assert str(raised.value).endswith(
+        f"{said} All rows between would be read as one cell. No row of the table was read. Close "
+        "it or take it out.")
+    whole = table(tmp_path, 'a,b,c,d\n1,2,3,"two\nlines, in one"\n')
+    assert whole.rows == [["1", "2", "3", "two\nlines, in one"]]
+
+
+def test_merged_cells_wrong_extents_and_formulas_without_result(tmp_path):
+    import zipfile
+
+    book = openpyxl.Workbook()
+    page = book.active
+    for cells in (["site", "tag", "length"], ["Fennel Bar", "A1", 4], [None, "A2", "=C2*10"], [],
+                  [None, "A3", 6]):
+        page.append(cells)
+    page.merge_cells("A2:A5")
+    book.save(tmp_path / "whole.xlsx")
+    # some programs write that the sheet is one cell large
+    with zipfile.ZipFile(tmp_path / "whole.xlsx") as old, \
+            zipfile.ZipFile(tmp_path / "t.xlsx", "w") as new:
+        for name in old.namelist():
+            content = old.read(name).replace(b'<dimension ref="A1:C5"', b'<dimension ref="A1"')
+            new.writestr(name, content)
+    read = read_table(tmp_path / "t.xlsx")
+    # a row that is blank but for the merged cell stays blank
+    assert read.rows == [["Fennel Bar", "A1", "4"], ["Fennel Bar", "A2", ""],
+                         ["Fennel Bar", "A3", "6"]]
+    assert read.notes == ["1 formulas have no result (C3 is the first) and were read as blank; "
+                          "open the workbook in a spreadsheet program and save it"]
+
+
 @pytest.mark.parametrize("name, content, said", [
     ("t.csv", "\n\n", "the table is empty. Name the right file and sheet."),
     ("t.csv", "a,a\n1,2\n", "line 1: the column a stands twice in the header. Give every column "
      "its own name."),
-    ("t.csv", "a,b\n1," + '"' + "x" * 140_000, "the table breaks off: field larger than field "
-     "limit (131072). Look for a quotation mark that is not closed."),
+    ("t.csv", "a,b\n1," + '"' + "x" * 140_000, "a cell holds over 131,072 characters. Look for a "
+     "quotation mark that is not closed."),
     ("t.csv", b"a,b\n\x00\x00,1\n", "the file is not a text table. Save the table as .xlsx or "
      ".csv."),
     ("t.ods", "x", "files ending in .ods are not read. Save the table as .xlsx or .csv."),

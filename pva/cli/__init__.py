@@ -5,9 +5,13 @@ import click
 from pva.cli.checking import check
 from pva.cli.decisions import compare, stock
 from pva.cli.demo_chain import demo
+from pva.cli.donating import donor
+from pva.cli.exploring import explore
 from pva.cli.guard import GuardedGroup
+from pva.cli.monitoring import monitor
 from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
+from pva.cli.sensing import sensitivity
 from pva.cli.studies import estimate, report
 
 CAUTION = (
@@ -28,7 +32,8 @@ def main() -> None:
     """
 
 
-for command in (demo, check, estimate, show, matrix, run, stock, compare, report):
+for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
+                donor, monitor, report):
     main.add_command(command)
 
 __all__ = ["main"]

@@ -24,36 +24,46 @@ PERMITS = ("Before ordering: permits to collect, rear and release, a health chec
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option("--chance", type=click.FloatRange(0, 1, min_open=True, max_open=True),
               metavar="SHARE", help="Chance wanted, in place of the scenario's, such as 0.8.")
+@click.option("--duty", is_flag=True, help="Also find the number needed for every earlier end of "
+              "the releases.")
+@click.option("--delivered", type=click.Path(path_type=Path), metavar="FILE",
+              help="Table of what was really delivered so far (year, release, number): it replaces "
+                   "the planned years, and the rest is found anew.")
 @shared_options
-def stock(terminal: Terminal, scenario: Path, chance: float | None) -> None:
+def stock(terminal: Terminal, scenario: Path, chance: float | None, duty: bool,
+          delivered: Path | None) -> None:
     """Find how many animals to stock to meet the goals with the chance wanted.
 
     Writes NAME.stock.json and order_sheet.csv into results/ of the study, or into --out.
     """
+    from pva.scenario.deliveries import with_deliveries
     from pva.scenario.scenario import read_scenario
 
     question = read_scenario(scenario)
+    if delivered is not None:
+        question = with_deliveries(question, delivered)
     announce(terminal)
-    summary = stock_and_write(terminal, question, scenario, chance=chance)
+    summary = stock_and_write(terminal, question, scenario, chance=chance, duty=duty)
     tell_stock(terminal, question, summary)
     terminal.finish(summary)
 
 
 def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float | None = None,
-                    folder: Path | None = None) -> dict:
+                    duty: bool = False, folder: Path | None = None) -> dict:
     """Search, write the answer and the order sheet, and return the summary."""
     from pva.decide.stock import stock as find_number
     from pva.results.store import write_json
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("Searching") as tell:
-        found = find_number(question, chance_wanted=chance, seed=terminal.seed,
+        found = find_number(question, chance_wanted=chance, shorter_duty=duty, seed=terminal.seed,
                             threads=terminal.threads, progress=tell)
     summary = found.summary()
     terminal.wrote(write_json(folder / f"{path.stem}.stock.json", summary))
     if terminal.out is not None:
         terminal.wrote(write_json(folder / "stock.json", summary))
-    sheet = write_order_sheet(folder / ORDER_SHEET, summary["order_sheet"], path.stem)
+    plan = summary["cheapest"] or summary
+    sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
     terminal.wrote(*([sheet] if sheet else []))
     return summary
 
@@ -82,12 +92,18 @@ def _scenarios_of(path: Path) -> set[str]:
 def tell_stock(terminal: Terminal, question, summary: dict) -> None:
     """Say the number to stock in words and tables."""
     from pva.cli.runs import tell_leading
-    from pva.cli.sentences import (
+    from pva.cli.sentences import before_the_answer, chance_between, chance_range
+    from pva.cli.stock_words import (
+        OPTION_COLUMNS,
+        SHORTER_COLUMNS,
         answer_of_stock,
-        before_the_answer,
-        chance_between,
-        chance_range,
+        cheapest_words,
+        duty_rows,
+        duty_words,
         late_orders,
+        made_words,
+        option_rows,
+        shorter_rows,
         thinned,
         totals_words,
         what_would_change_stock,
@@ -97,11 +113,23 @@ def tell_stock(terminal: Terminal, question, summary: dict) -> None:
     for line in before_the_answer(summary, question, terminal.seed):
         terminal.note(line)
     terminal.answer(answer_of_stock(summary))
+    for line in made_words(summary):
+        terminal.say(line)
     if summary["number"]:
         terminal.say(totals_words(summary))
+    if summary["options"]:
+        terminal.table(OPTION_COLUMNS, option_rows(summary), title="Every option alone")
+        terminal.say(cheapest_words(summary))
     terminal.table(["animals a year", "chance", "simulation error"],
                   [[animals(n), chance_between(chance, low, high), chance_range(low, high)]
                    for n, chance, low, high in thinned(summary["curve"], summary["number"])])
+    for line in duty_words(summary):
+        terminal.say(line)
+    if summary["duty"]:
+        terminal.table(["last year of release", "chance", "simulation error"], duty_rows(summary))
+    if summary["duty"] and summary["duty"]["shorter"]:
+        terminal.table(SHORTER_COLUMNS, shorter_rows(summary),
+                       title="Numbers needed with an earlier end")
     tell_leading(terminal, question)
     for line in what_would_change_stock(summary):
         terminal.say(line)

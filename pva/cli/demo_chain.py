@@ -95,7 +95,7 @@ class Steps:
 
 
 def _tell(terminal: Terminal, document: dict) -> None:
-    from pva.cli.sentences import answer_of_stock
+    from pva.cli.stock_words import answer_of_stock
 
     terminal.say()
     terminal.answer(answer_of_stock(document["stock"]))

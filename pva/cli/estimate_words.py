@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pva.cli.bed_words import latest, tell_beds
 from pva.cli.terminal import Terminal
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, chance_words, heard_words
 
@@ -19,18 +20,13 @@ def tell_estimate(terminal: Terminal, summary: dict) -> None:
     _tell_heard(terminal, summary["survival"])
     terminal.table(["detection at a visit", "value", "95 % interval"],
                   [[r["name"], share(r["value"]), _interval(r)] for r in summary["detection"]])
-    for line in (*growth_lines(summary), *_tag_lines(summary)):
+    for line in (*growth_lines(summary), *_tag_lines(summary), *correction_lines(summary)):
         terminal.say(line)
+    tell_crude(terminal, summary)
     terminal.table(["moves on within a year", "share of survivors", "95 % interval"],
                   [[r["name"], share(r["value"]), _interval(r)]
                    for r in summary.get("transitions", [])])
-    terminal.table(["animals per m2, latest survey", "survey", "value", "95 % interval",
-                   "units dug", "blank"],
-                  [[r["name"], r["survey"], f"{r['value']:.2g}", _interval(r, "{:.2g}"),
-                    r["units"], r["blanks"]] for r in latest(summary["density"])])
-    terminal.table(["recruits, latest survey", "survey", "definite", "probable", "cannot tell"],
-                  [[r["name"], r["survey"], r["definite"], r["probable"], r["cannot_tell"]]
-                   for r in latest(summary["recruits"])])
+    tell_beds(terminal, summary)
     for line in not_told(summary):
         terminal.say(line)
     for text in summary.get("notes", []):
@@ -41,8 +37,15 @@ def answer_of_estimate(summary: dict) -> str:
     """One sentence: the survival that decides the plan, else what the records allow."""
     yearly = [r for r in summary["survival"] if r["per"] == "year" and _value(r) is not None]
     level = f"The records reach level {summary['level']} of 4"
+    if summary.get("level_words"):
+        level += f" ({summary['level_words']})"
     if not yearly:
-        return f"{level}; they give no survival."
+        bounds = next((r for r in summary["refused"] if r["what"].startswith("survival/")
+                       and None not in (r.get("low"), r.get("high"))), None)
+        if bounds is None:
+            return f"{level}; they give no survival."
+        return (f"{level}; they bound survival ({bounds['what'].partition('/')[2]}) between "
+                f"{share(bounds['low'])} and {share(bounds['high'])} a year and give no point.")
     row = next((r for r in yearly if r["name"] == "survival/adult"), yearly[0])
     of = row["name"].partition("/")[2]
     said = f"{level}: {of} survival is {share(_value(row))} a year (95 % interval {_interval(row)}"
@@ -118,8 +121,12 @@ def _growth(growth):
     if growth.get("negative_increments"):
         said += (f"; {growth['negative_increments']} increments below zero are such error and stay "
                  "in")
+    if growth.get("misread_lengths"):
+        said += f"; {growth['misread_lengths']} lengths look misread and count for little"
     if growth.get("years_to_adult") is not None:
-        said += f"; adult after {growth['years_to_adult']:.1f} years of growth"
+        low, high = growth.get("years_to_adult_low"), growth.get("years_to_adult_high")
+        ends = (f" ({low:.1f} to {high:.1f}, 95 %)" if low is not None and high is not None else "")
+        said += f"; adult after {growth['years_to_adult']:.1f} years of growth{ends}"
     return said + "."
 
 
@@ -127,21 +134,59 @@ def _tag_lines(summary):
     kept = summary["tag_retention"]
     if not kept or "tag" not in kept:
         return []
-    return [f"A tag is kept through a year with a chance of {share(kept['tag'])} (95 % interval "
-            f"{_interval(kept)}; {kept['lost']} marks lost)."]
+    lines = [f"A tag is kept through its first year with a chance of {share(kept['tag'])} (95 % "
+             f"interval {_interval(kept)}; {kept['lost']} marks lost)."]
+    models = kept.get("models") or []
+    if len(models) > 1:
+        lines.append("Two models of tag loss: " + "; ".join(
+            f"{m['name']}{' (used)' if m['name'] == kept['model'] else ''}, AICc {m['aicc']:.1f}, "
+            f"kept through the first year {share(m['first_year'])}, through the fifth "
+            f"{share(m['fifth_year'])}" for m in models) + ".")
+    return lines
 
 
-def latest(rows: list[dict]) -> list[dict]:
-    """Rows of the last survey of every name."""
-    last = {row["name"]: row for row in rows}
-    return list(last.values())
+def correction_lines(summary: dict) -> list[str]:
+    """Staying and availability, where they were estimated."""
+    lines = [f"An animal stays at its site through a year with a chance of {share(r['value'])} (95 "
+             f"% interval {_interval(r)})." for r in summary.get("staying") or []
+             if r["value"] is not None]
+    return lines + [f"Availability at a visit {share(r['value'])} (95 % interval {_interval(r)}): "
+                    f"{r['note']}." for r in summary.get("availability") or []
+                    if r["value"] is not None]
+
+
+def tell_crude(terminal: Terminal, summary: dict) -> None:
+    """Checks beside the estimates: visit by visit, known fates, bounds from batch marks."""
+    crude = summary.get("visit_by_visit")
+    if crude:
+        terminal.table(["visit", "survival to the next", "SE", "years", "detection", "alive",
+                        "joining"],
+                       [[f"{r['site']}, {r['visit']}", share(r["survival"]),
+                         share(r["survival_se"]), _number(r["years"], "{:.2f}"),
+                         share(r["detection"]), _number(r["alive"]), _number(r["joining"])]
+                        for r in crude["rows"]], title=f"A cross-check, {crude['label']}")
+    terminal.table(["known fates", "years", "at risk", "died", "survival", "SE", "95 % interval"],
+                   [[r["group"], f"{r['years']:.2f}", r["at_risk"], r["died"],
+                     share(r["survival"]), share(r["se"]), _interval(r)]
+                    for r in summary.get("known_fate") or []])
+    terminal.table(["batch mark", "search", "years", "released", "met alive", "shells",
+                    "survived at least", "at most", "at least, if evenly spread"],
+                   [[f"{r['mark']}, {r['site']}", r["visit"], f"{r['years']:.2f}", r["released"],
+                     r["found"], r["shells"], share(r["low"]), share(r["high"]),
+                     share(r["low_even"])] for r in summary.get("batch_bounds") or []])
+
+
+def _number(value: float | None, form: str = "{:.0f}") -> str | None:
+    return None if value is None else form.format(value)
 
 
 def not_told(summary: dict) -> list[str]:
     """What could not be estimated, why, and what it would take."""
     lines = []
     for row in summary["refused"]:
-        parts = [f"Not told: {row['what']}: {row['why']}", row["needed"]]
+        low, high = row.get("low"), row.get("high")
+        between = f" ({share(low)} to {share(high)})" if None not in (low, high) else ""
+        parts = [f"Not told: {row['what']}: {row['why']}{between}", row["needed"]]
         lines.append(" ".join(p.rstrip(".") + "." for p in parts if p))
     none = [r for r in latest(summary["density"]) if not r["value"] and r["high"] is not None]
     if none:

@@ -29,11 +29,44 @@ def collect(terminal: Terminal, study) -> dict:
     runs += [(k.question, data) for k in kept[1:] if (data := k.fresh_run()) is not None]
     stocked = [(k.question, answer) for i, k in enumerate(kept)
                if (answer := k.stock() if i == 0 else k.fresh_stock()) is not None]
+    more = _answers(terminal, study, kept) if kept else {}
     return {"study": study, "records": read_records(study),
             "estimates": read_json(study.estimates_folder / SUMMARY),
             "pictures": read_pictures(study.estimates_folder), "runs": runs, "stock": stocked,
             "comparison": kept[0].comparison(questions) if len(kept) > 1 else None,
-            "commands": _commands(study)}
+            "commands": (_command(terminal, study),), **more}
+
+
+def _answers(terminal, study, kept) -> dict:
+    """Answers of commands of their own; why one that is at hand is left out."""
+    named, main = study.spec.report, kept[0]
+    left_out: dict[str, str] = {}
+    found = {"sensitivity": main.sensitivity(named.sensitivity, left_out),
+             "grid": main.grid(named.map, left_out), "targets": main.targets(), "donor": None}
+    taking = [k for k in [*_donor_of(terminal, study, named.donor), *kept]]
+    for one in taking:
+        if found["donor"] is None:
+            found["donor"] = one.donor(named.donor is not None and one is taking[0], left_out)
+    if found["donor"] is not None:
+        left_out.pop("donor", None)
+    return found | {"left_out": left_out}
+
+
+def _donor_of(terminal, study, name):
+    """The scenario that study.yaml names for the donor, or scenarios/donor.yaml if it is there."""
+    from pva.scenario.scenario import read_scenario
+
+    path = study.place(name or "scenarios/donor.yaml")
+    answers = [f / f"{path.stem}.donor.json" for f in (terminal.out, study.results_folder) if f]
+    if name is None and not (path.is_file() and any(a.is_file() for a in answers)):
+        return []
+    return [Kept(terminal, study, read_scenario(path), path)]
+
+
+def _command(terminal, study) -> str:
+    """The one command that makes the page again."""
+    seed = "" if terminal.seed is None else f" --seed {terminal.seed}"
+    return f"pva report {study.folder.resolve().name}{seed}"
 
 
 def scenario_paths(study) -> list[Path]:
@@ -103,6 +136,75 @@ class Kept:
         self._say("compare.json", "comparing")
         return compare_and_write(self._terminal, questions, self._path, self._folder)
 
+    def sensitivity(self, asked: bool, left_out: dict) -> dict | None:
+        """What the chance depends on; found now only where it is asked for."""
+        from pva.cli.sensing import sensitivity_and_write
+
+        return self._answer("sensitivity", "sensitivity.json", asked, left_out,
+                            lambda: sensitivity_and_write(self._terminal, self.question,
+                                                          self._path, folder=self._folder))
+
+    def donor(self, asked: bool, left_out: dict) -> dict | None:
+        """What the donor can give; judged now only where it is asked for."""
+        from pva.cli.donating import donor_and_write
+
+        return self._answer("donor", "donor.json", asked, left_out,
+                            lambda: donor_and_write(self._terminal, self.question, self._path,
+                                                    folder=self._folder))
+
+    def grid(self, asked, left_out: dict):
+        """A map of this question, with the runs that study.yaml names for it; or None."""
+        from pva.cli.exploring import explore_and_write
+        from pva.results.store import read_dataset
+
+        question = _with_runs(self.question, asked)
+        digests = {self.question.digest, question.digest}
+        at_hand = False
+        for place in self._places:
+            data = _opened(place / f"{self._path.stem}.explore.nc", read_dataset)
+            at_hand = at_hand or data is not None
+            if data is not None and data.attrs.get("digest") in digests:
+                return data
+        if asked is not None:
+            self._say("explore.nc", "exploring")
+            explore_and_write(self._terminal, question, self._path, dict(asked.vary),
+                              folder=self._folder)
+            return read_dataset(self._folder / f"{self._path.stem}.explore.nc")
+        if at_hand:
+            left_out["explore"] = self._stale("explore")
+        return None
+
+    def targets(self) -> dict | None:
+        """Curves for other targets; None where the scenario has no number to stock."""
+        from pva.decide.targets import target_curves
+        from pva.results.store import write_json
+
+        stocked, digest = self.fresh_stock(), self.question.digest
+        if stocked is None:
+            return None
+        found = self._json("targets.json", lambda f: f.get("digest") == digest)
+        if found is None:
+            self._say("targets.json", "moving the target")
+            found = target_curves(self.question, stocked["curve"]["number"],
+                                  seed=self._terminal.seed,
+                                  threads=self._terminal.threads).summary()
+            self._terminal.wrote(write_json(
+                self._folder / f"{self._path.stem}.targets.json", found))
+        return found
+
+    def _answer(self, kind, ending, asked, left_out, make):
+        found = self._json(ending, lambda f: f.get("digest") == self.question.digest)
+        if found is None and asked:
+            self._say(ending, "finding it")
+            found = make()
+        if found is None and self._json(ending, lambda f: True) is not None:
+            left_out[kind] = self._stale(kind)
+        return found
+
+    def _stale(self, kind):
+        return (f"An answer of `pva {kind}` is at hand, but it was made before {self._path.name} "
+                "or what it rests on was changed, so it is left out. This command makes it anew:")
+
     def _json(self, ending, fits):
         found = (read_json(place / f"{self._path.stem}.{ending}") for place in self._places)
         return next((f for f in found if f is not None and fits(f)), None)
@@ -119,9 +221,10 @@ def _opened(file, read):
         return None
 
 
-def _commands(study) -> tuple[str, ...]:
-    name = study.folder.resolve().name
-    main = scenario_paths(study)[:1]
-    chain = [f"pva {word} {name}/{p.relative_to(study.folder).as_posix()}"
-             for p in main for word in ("run", "stock")]
-    return (f"pva estimate {name}", *chain, f"pva report {name}")
+def _with_runs(question, asked):
+    """The question with the draws and replicates that study.yaml names for a map."""
+    if asked is None:
+        return question
+    runs = {f"runs.{k}": v for k in ("draws", "replicates")
+            if (v := getattr(asked, k)) is not None}
+    return question.with_changes(runs) if runs else question

@@ -50,10 +50,9 @@ def tell_run(terminal: Terminal, question, summary: dict) -> None:
     from pva.cli.sentences import (
         answer_of_run,
         before_the_answer,
-        survey_goal_words,
         what_would_change_run,
     )
-    from pva.results.wording import animals
+    from pva.results.wording import animals, survey_goal_words
 
     for line in before_the_answer(summary, question, terminal.seed):
         terminal.note(line)

@@ -5,23 +5,14 @@ from __future__ import annotations
 import math
 
 from pva.results.wording import (
-    LIFT_WORDS,
     animals,
     animals_up,
     chance_ends,
     chance_words,
     in_ten,
     rate_prose,
-    rough,
 )
 
-LIMIT_WORDS = {
-    "hosts": "the host fish limit recruitment",
-    "space": "the sites have no room for more",
-    "survival": "too many animals die each year",
-    "bad years": "bad years undo what is stocked",
-    "number stocked": "more animals would be needed than the largest number tried",
-}
 VERDICT_WORDS = {
     "met": "the chance{} is reached",
     "not met": "the chance{} is not reached",
@@ -137,132 +128,6 @@ def followed_words(row: dict, parameter: dict, *, goals: bool) -> str:
             f"{outcome} follows it most and {way} with it (rank correlation {pull:+.2f}).")
 
 
-def survey_goal_words(goal: dict) -> str:
-    """What a survey goal says; it is judged on the estimate, not on the runs."""
-    name = f"Survey goal \"{goal['name']}\" ({goal['estimate']})"
-    if goal["lower_limit"] is None:
-        return (f"{name}: cannot be told, because the estimate states no doubt or its file is not "
-                "named.")
-    return (f"{name}: {goal['verdict']}; the lower {100 * goal['confidence']:g} % confidence limit "
-            f"is {goal['lower_limit']:.3g}, wanted at least {goal['at_least']:g}.")
-
-
-def answer_of_stock(summary: dict) -> str:
-    """One sentence: the number to stock and its doubt, or why there is none."""
-    total = summary["independent_runs"]
-    wanted = chance_words(summary["chance_wanted"])
-    if summary["reachable"] is None:
-        best = chance_words(summary["best_chance"], total)
-        return (f"Cannot tell yet: the best chance found, {best} at "
-                f"{animals(summary['best_number'])} a year, is within simulation error of the "
-                f"{wanted} wanted.")
-    if not summary["reachable"]:
-        return _not_reachable(summary, wanted, total)
-    years = summary["release_years"]
-    when = f"in {years[0]}" if len(years) == 1 else f"a year ({years[0]} to {years[-1]})"
-    if summary["number"] == 0:
-        return (f"No stocking is needed: with none, the chance of meeting the goals is already "
-                f"{chance_words(summary['chance_at_number'], total)} (wanted {wanted}).")
-    return (f"Stock {animals(summary['number'])} animals {when} for {_article(wanted)} {wanted} "
-            f"chance ({in_ten(summary['chance_wanted'])}) of meeting the goals{_safe(summary)}"
-            f"; roughly {_rough_range(summary)} over what is not known of the rates.")
-
-
-def _safe(summary: dict) -> str:
-    """The best single estimate, and the end of its interval that is on the safe side."""
-    low, high, most = summary["low"], summary["high"], animals(summary["most"])
-    if high is None:
-        return (f": the best single estimate; from simulation error {animals(low or 0)} to more "
-                f"than {most}, so no number tried is a safe choice")
-    if math.ceil(high) <= summary["number"]:
-        return ""
-    return (f": the best single estimate; from simulation error {animals(low or 0)} to "
-            f"{animals_up(high)}, whose upper end, {animals_up(high)}, is the safe choice")
-
-
-def _article(words: str) -> str:
-    return "an" if words.startswith(("8", "11 ", "18 ")) else "a"
-
-
-def _not_reachable(summary: dict, wanted: str, total: int) -> str:
-    best = chance_words(summary["best_chance"], total)
-    level = f"levels off at {best}" if summary["best_chance"] > 0 else f"stays {best}"
-    said = (f"Not reachable: the chance {level} (wanted {wanted}; at most "
-            f"{animals(summary['most'])} a year tried)")
-    if summary["limit"] is None:
-        return said + "; lifting no single limit helps."
-    lifted = dict((x["limit"], x["best_chance"]) for x in summary["limits_lifted"])
-    return (f"{said}, because {LIMIT_WORDS[summary['limit']]}; "
-            f"{LIFT_WORDS[summary['limit']]} it would be "
-            f"{chance_words(lifted[summary['limit']], looks(summary))}.")
-
-
-def looks(summary: dict) -> int:
-    """Independent runs behind a chance with a limit lifted: a quarter of the replicates."""
-    return max(summary["draws"], summary["independent_runs"] // 4)
-
-
-def _rough_range(summary) -> str:
-    low, high, most = summary["draw_low"], summary["draw_high"], animals(summary["most"])
-    if low is None and high is None:
-        return f"no number up to {most}"
-    if high is None:
-        return f"{rough(low or 0)} to more than {most}"
-    return f"{rough(low or 0)} to {rough(high)}"
-
-
-def totals_words(summary: dict) -> str:
-    """Totals of the plan, beside them the sums of the order sheet's whole numbers."""
-    lines = [x for x in summary["order_sheet"] if x["release"] in summary["releases"]]
-    sums = {k: sum(x[k] or 0 for x in lines) for k in ("number", "mothers", "cost")}
-    said = [f"In all {animals(summary['total_animals'])} animals planned "
-            f"(order sheet, every order a whole number: {sums['number']:,})"]
-    said.append("mothers not stated" if summary["mothers"] is None else
-                f"{animals(summary['mothers'])} mothers (order sheet: {sums['mothers']:,})")
-    said.append("cost not stated" if summary["cost"] is None else
-                f"cost {animals(summary['cost'])} (order sheet: {sums['cost']:,.0f})")
-    return "; ".join(said) + ". Numbers are planned ones, before deliveries fall short."
-
-
-def late_orders(summary: dict, first: int) -> list[str]:
-    """A warning where orders must be placed before the plan begins."""
-    years = [x["order_year"] for x in summary["order_sheet"]]
-    late = [y for y in years if y < first]
-    if not late:
-        return []
-    when = f"in {late[0]}" if len(set(late)) == 1 else f"from {min(late)} on"
-    return [f"{len(late)} of {len(years)} orders must have been placed before {first}, the first "
-            f"year of the plan ({when}). If they were not, the first releases fall later and the "
-            "answer changes."]
-
-
-def thinned(curve: dict, number: float | None) -> list[tuple]:
-    """Rows of the curve, none within 3 % of another; the one nearest the answer stays."""
-    rows = list(zip(*(curve[k] for k in ("number", "chance", "low", "high")), strict=True))
-    near = None if number is None else min((r[0] for r in rows), key=lambda n: abs(n - number))
-    kept: list[tuple] = []
-    for row in rows:
-        if not kept or row[0] >= 1.03 * kept[-1][0]:
-            kept.append(row)
-        elif row[0] == near:
-            kept[-1] = row
-    return kept
-
-
-def what_would_change_stock(summary: dict) -> list[str]:
-    """What else limits, and whether more is better."""
-    lines = []
-    if summary["limits_lifted"]:
-        each = [f"{LIFT_WORDS[x['limit']]} {chance_words(x['best_chance'], looks(summary))}"
-                for x in summary["limits_lifted"]]
-        lines.append(f"Best chance {'; '.join(each)}.")
-    if summary["band"] and summary["band"][1] < summary["most"]:
-        low, high = summary["band"]
-        lines.append(f"More is not always better here: numbers from {animals(low)} to "
-                     f"{animals(high)} a year reach the chance wanted.")
-    return lines
-
-
 def answer_of_compare(summary: dict) -> str:
     """One sentence for every scenario against the first."""
     total = summary["independent_runs"]
@@ -295,7 +160,7 @@ def points(difference: float, *, sign: bool = False) -> str:
 
 def compared(row: dict, total: int) -> list[str]:
     """Cells of one line of a comparison; `total` replicates."""
-    if row["outcome"].startswith("adults"):
+    if row["outcome"] == "adults in the last year":
         said, away = animals, lambda x: ("-" if x < 0 else "+") + animals(abs(x))
         unit = ""
     else:
@@ -306,7 +171,15 @@ def compared(row: dict, total: int) -> list[str]:
         return [*cells, "none", "", ""]
     return [*cells, away(row["difference"]) + unit,
             f"{away(row['low'])} to {away(row['high'])}{unit}",
-            "" if row["settled"] else "may be luck"]
+            "" if row["settled"] else _may_be_luck(row)]
+
+
+def _may_be_luck(row: dict) -> str:
+    """An unsettled difference, and how many more runs would settle it if it stays as it is."""
+    if not row.get("more_runs"):
+        return "may be luck"
+    times = max(2, math.ceil(row["more_runs"]))
+    return f"may be luck; {animals_up(times)} times the {row['more_of']} would tell"
 
 
 def answer_of_matrix(summary: dict) -> str:

@@ -13,8 +13,11 @@ from pva.cli.terminal import Terminal, shared_options
 @click.argument("study", type=click.Path(path_type=Path))
 @click.option("--model", metavar="NAME", help="Survival model to report, named as in the table of "
                                               "models, in place of the best.")
+@click.option("--length-classes", "classes_mm", type=click.FloatRange(0.5, 20), metavar="MM",
+              help="Also write length_classes.yaml: a scenario with classes of so many mm, from "
+                   "these estimates.")
 @shared_options
-def estimate(terminal: Terminal, study: Path, model: str | None) -> None:
+def estimate(terminal: Terminal, study: Path, model: str | None, classes_mm: float | None) -> None:
     """Estimate survival, growth, density and recruits from the field tables of a study.
 
     Writes estimates.yaml, estimates.nc, set_aside.csv, summary.json and figures into estimates/ of
@@ -24,7 +27,24 @@ def estimate(terminal: Terminal, study: Path, model: str | None) -> None:
 
     summary = estimate_and_write(terminal, study, model=model)
     tell_estimate(terminal, summary)
+    if classes_mm is not None:
+        _write_classes(terminal, study, classes_mm)
     terminal.finish(summary)
+
+
+def _write_classes(terminal: Terminal, path: Path, width_mm: float) -> None:
+    """Write a scenario of narrow length classes beside the estimates."""
+    from pva.cli.places import estimates_folder
+    from pva.estimate.options import options_of
+    from pva.field import read_study
+    from pva.scenario.length_classes import length_mesh
+
+    study = read_study(path)
+    folder = estimates_folder(study.folder, terminal.out)
+    stages = {s.name: (s.low, s.high) for s in options_of(study).stages}
+    length_mesh(folder / "estimates.yaml", folder / "length_classes.yaml", stages=stages,
+                width_mm=width_mm)
+    terminal.wrote(folder / "length_classes.yaml")
 
 
 def estimate_and_write(terminal: Terminal, path: Path, *, model: str | None = None,
@@ -80,6 +100,9 @@ def report_and_write(terminal: Terminal, path: Path) -> Path:
     from pva.report.page import write_report
 
     study = read_study(path)
+    if study.spec.tables and not (study.estimates_folder / "summary.json").is_file():
+        terminal.note("estimates are missing: estimating")
+        estimate_and_write(terminal, path, account=False)
     material = collect(terminal, study)
     page = write_report((terminal.out or study.folder) / "report.html", **material)
     terminal.wrote(page)

@@ -126,7 +126,7 @@ def shared_options(command: Callable) -> Callable:
     @functools.wraps(command)
     @click.pass_context
     def with_terminal(ctx, out, as_json, seed, threads, quiet, **arguments):
-        said = " ".join(["pva", ctx.info_name, *_arguments(ctx)])
+        said = " ".join(["pva", *ctx.command_path.split()[1:], *_arguments(ctx)])
         terminal = Terminal(said, out, as_json, quiet, seed, threads)
         ctx.meta["pva.terminal"] = terminal
         return command(terminal, **arguments)

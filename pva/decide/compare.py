@@ -22,8 +22,9 @@ _Z = 1.959963984540054
 class Difference:
     """One outcome of a scenario against the first scenario.
 
-    `more_runs` is the factor by which replicates must grow before the difference would be settled,
-    if it stays as it is; None where it is settled or exactly 0.
+    `more_runs` is the factor by which `more_of` (draws, or replicates where draws do not differ)
+    must grow before the difference would be settled, if it stays as it is; None where it is settled
+    or exactly 0.
     """
 
     outcome: str
@@ -34,6 +35,7 @@ class Difference:
     high: float
     settled: bool
     more_runs: float | None
+    more_of: str | None = None
 
 
 @dataclass(frozen=True)
@@ -145,5 +147,6 @@ def difference(name: str, first: np.ndarray, other: np.ndarray,
         error, z = float(away.std(ddof=1) / np.sqrt(away.size)), _Z
     settled = abs(mean) > z * error or (error == 0 and mean == 0)
     more = None if settled or mean == 0 else float((z * error / mean) ** 2)
+    of = None if more is None else "draws" if groups > 1 else "replicates"
     return Difference(name, float(first.mean()), float(other.mean()), mean, mean - z * error,
-                      mean + z * error, settled, more)
+                      mean + z * error, settled, more, of)

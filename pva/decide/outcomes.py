@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pva.engine.run import simulate
 from pva.model.assemble import Model, assemble
+from pva.model.draws import scramble_of_draw
 from pva.results.goals import below_by, extinct_by, judge
 from pva.results.growth import long_run
 from pva.results.measures import Places, measure
 from pva.results.run import places_of
+from pva.results.uncertainty import ChanceDoubt, chance_with_doubt
 from pva.scenario.resolved import Resolved
 
 
@@ -32,24 +35,44 @@ class Ready:
         return replace(self, model=model)
 
 
-def prepare(resolved: Resolved, *, seed: int, threads: int | None = None) -> Ready:
-    """Assemble a scenario once."""
-    model = assemble(resolved, seed=seed)
+def prepare(resolved: Resolved, *, seed: int, threads: int | None = None,
+            held: Mapping | None = None, points: Mapping | None = None) -> Ready:
+    """Assemble a scenario once; `held` and `points` as in `assemble`."""
+    model = assemble(resolved, seed=seed, held=held, points=points)
     generation = None
     if resolved.genetics is not None:
         generation = long_run(resolved).analysis.generation_time_years
     return Ready(resolved, model, places_of(resolved, generation), seed, threads)
 
 
-def goals_met(ready: Ready, *, replicates: int) -> np.ndarray:
+def goals_met(ready: Ready, *, replicates: int, same_luck: bool = False) -> np.ndarray:
     """Whether all goals are met in the same run, shape (draw, replicate), bool."""
     parts = []
     for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
-                          replicates=replicates, threads=ready.threads):
+                          replicates=replicates, threads=ready.threads, same_luck=same_luck):
         met = [judge(g, block.tallies, ready.places, ready.resolved)
                for g in ready.resolved.goals]
         parts.append(np.logical_and.reduce(met))
     return np.concatenate(parts).reshape(-1, replicates)
+
+
+def success(ready: Ready, *, replicates: int, same_luck: bool = False) -> np.ndarray:
+    """All goals met, or without goals never below the threshold, shape (draw, replicate), bool."""
+    if ready.resolved.goals:
+        return goals_met(ready, replicates=replicates, same_luck=same_luck)
+    parts = [~below_by(block.tallies, ready.resolved)[:, -1]
+             for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
+                                   replicates=replicates, threads=ready.threads,
+                                   same_luck=same_luck)]
+    return np.concatenate(parts).reshape(-1, replicates)
+
+
+def chance_of_success(ready: Ready, *, replicates: int) -> ChanceDoubt:
+    """Chance of `success` with its doubt."""
+    return chance_with_doubt(
+        success(ready, replicates=replicates).sum(axis=1), replicates=replicates,
+        scramble=scramble_of_draw(ready.resolved.runs.draws), unknown=ready.model.doubtful,
+        certain=ready.model.certain)
 
 
 def outcomes(ready: Ready) -> dict[str, np.ndarray]:

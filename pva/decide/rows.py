@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,8 +28,10 @@ class StockedRows:
         Release years of the chosen rows.
     first : int
         First year of the scenario.
+    vary : str
+        Unit that is searched: ``number`` (per release year), ``total`` or ``mothers``.
     most : float
-        Largest number per release year tried.
+        Largest number tried, in that unit.
     """
 
     rows: tuple[Release, ...]
@@ -36,27 +39,39 @@ class StockedRows:
     written: np.ndarray
     years: tuple[int, ...]
     first: int
+    vary: str
     most: float
 
     @classmethod
-    def of(cls, resolved: Resolved) -> StockedRows:
-        """Rows named in `solve`, else all rows."""
+    def of(cls, resolved: Resolved, releases: Sequence[str] | None = None) -> StockedRows:
+        """Rows that are varied.
+
+        Parameters
+        ----------
+        resolved : Resolved
+        releases : sequence of str or None
+            Their names, where other rows that `solve` names are released not at all; None = those
+            of `solve`, else all rows that were not released already.
+        """
         solve, rows = resolved.solve, resolved.releases
-        names = solve.releases if solve and solve.releases else tuple(r.name for r in rows)
+        asked = solve.releases if solve and solve.releases else tuple(
+            r.name for r in rows if not r.made)
+        names = asked if releases is None else tuple(releases)
         chosen = tuple(r.name in names for r in rows)
+        left_out = np.array([r.name in asked and r.name not in names for r in rows])
         model_years = list(resolved.years)[:-1]
         written = np.array([[float(r.numbers.get(y, 0)) for y in model_years] for r in rows])
+        written[left_out] = 0.0
         varied = np.array(chosen)
         planned = np.array([[y in r.numbers for y in model_years] for r in rows])
         if written[varied].sum() == 0:
             written = np.where(varied[:, None] & planned, 1.0, written)
         used = (written[varied] > 0).any(axis=0)
         years = tuple(y for y, u in zip(model_years, used, strict=True) if u)
-        result = cls(rows, chosen, written, years, resolved.first, 0.0)
-        most = _DEFAULT_MOST * result.base
-        if solve is not None:
-            most = result.per_year(solve.vary, solve.most)
-        return cls(rows, chosen, written, years, resolved.first, most)
+        vary = "number" if solve is None else solve.vary
+        result = cls(rows, chosen, written, years, resolved.first, vary, 0.0)
+        most = _DEFAULT_MOST * result.base if solve is None else solve.most
+        return replace(result, most=most)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -73,14 +88,20 @@ class StockedRows:
         factor = np.where(self.chosen, number / self.base, 1.0)
         return self.written * factor[:, None]
 
-    def per_year(self, vary: str, value: float) -> float:
-        """Number per release year that `value` (number, total or mothers) means."""
-        if vary == "total":
-            return value / len(self.years)
-        if vary == "mothers":
-            per_animal = self.mothers(self.base) / (self.base * len(self.years))
-            return value / per_animal / len(self.years) if per_animal > 0 else np.inf
-        return value
+    @property
+    def most_per_year(self) -> float:
+        """Largest number per release year tried."""
+        return self.per_year(self.most)
+
+    def per_year(self, value: float) -> float:
+        """Number per release year that `value`, in the unit searched, means."""
+        return value / self.unit(1.0)
+
+    def unit(self, number: float) -> float:
+        """What a number per release year is in the unit searched."""
+        if self.vary == "total":
+            return self.total(number)
+        return self.mothers(number) if self.vary == "mothers" else number
 
     def _sum(self, number, weight):
         chosen = np.array(self.chosen)
@@ -99,19 +120,28 @@ class StockedRows:
         """Mothers needed for the planned animals of the varied rows."""
         return self._sum(number, lambda r: r.mothers_per_1000 / 1000)
 
+    def stated(self, field: str, number: float) -> float | None:
+        """Total of `cost_each` or `mothers_per_1000`; None where no varied row states it."""
+        if not any(getattr(r, field) for r, c in zip(self.rows, self.chosen, strict=True) if c):
+            return None
+        return {"cost_each": self.cost, "mothers_per_1000": self.mothers}[field](number)
+
     def order_sheet(self, number: float) -> tuple[dict, ...]:
-        """One line per row and release year: when to order, when to release, what and how many."""
+        """One line per row and release year: when to order, when to release, what and how many.
+
+        Rows released already are left out; cost and mothers that nobody wrote are None.
+        """
         lines = []
         planned = self.planned(number)
         for i, row in enumerate(self.rows):
-            for k in np.flatnonzero(planned[i] > 0):
+            for k in np.flatnonzero(planned[i] > 0) if not row.made else ():
                 year, animals = self.first + int(k), int(np.ceil(planned[i, k] - 1e-9))
                 lines.append({
                     "order_year": year - row.order_lead, "release_year": year, "site": row.site,
                     "release": row.name, "stage": row.stage, "age": row.age,
                     "source": row.source, "number": animals,
-                    "mothers": int(np.ceil(animals * row.mothers_per_1000 / 1000 - 1e-9)),
-                    "cost": animals * row.cost_each,
+                    "mothers": int(np.ceil(animals * row.mothers_per_1000 / 1000 - 1e-9)) or None,
+                    "cost": animals * row.cost_each or None,
                 })
         return tuple(sorted(lines, key=lambda x: (x["order_year"], x["release_year"],
                                                   x["release"])))

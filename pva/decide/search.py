@@ -1,8 +1,9 @@
-"""Search for the smallest number whose chance is enough: bracket cheaply, then look closely.
+"""Search for the smallest number whose chance is enough.
 
-All looks share luck, so the chance is a nearly smooth function of the number although its level
-carries Monte Carlo error: the crossing is bisected on full looks, and the error of the level is
-turned into numbers by the crossings of the lower and the upper ends of the looks' intervals.
+Three steps. Looks with few replicates on a ladder of numbers say where to begin. Full looks in one
+common luck close in: in it the chance is a nearly smooth function of the number. Then looks in
+fresh luck near the crossing, and a line through them, say where it is and how well that is known
+(`pva.decide.local_fit`): common luck sharpens differences, not levels.
 """
 
 from __future__ import annotations
@@ -14,53 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logit
 
-from pva.decide.draw_numbers import draw_shares
+from pva.decide.curve import Curve, Point, curve_of, luck_of, shifted
+from pva.decide.draw_numbers import between_draws
+from pva.decide.refine import Refined, refine
 
 _LADDER = 16
 _SPAN = 2.0**8  # largest over smallest number of the ladder
 _CHEAP = 5  # a cheap look spends one replicate in this many
 _MOST_BISECTIONS = 40
-_SHARE_LOOKS, _SHARE_STEP = 3, 0.05  # looks at most, and relative step, for the spread of draws
 _FINE = 0.25  # a bracket is fine when its rise is this part of the Monte Carlo interval
-
-
-@dataclass(frozen=True)
-class Point:
-    """Chance at one number, with its Monte Carlo interval and the chance of every draw."""
-
-    number: float
-    chance: float
-    low: float
-    high: float
-    by_draw: np.ndarray
-    replicates: int
-
-
-@dataclass(frozen=True)
-class Curve:
-    """All looks in order of the number."""
-
-    points: tuple[Point, ...]
-
-    @property
-    def numbers(self) -> list[float]:
-        """Numbers looked at."""
-        return [p.number for p in self.points]
-
-    @property
-    def chances(self) -> list[float]:
-        """Chance at each."""
-        return [p.chance for p in self.points]
-
-    @property
-    def lows(self) -> list[float]:
-        """Lower ends."""
-        return [p.low for p in self.points]
-
-    @property
-    def highs(self) -> list[float]:
-        """Upper ends."""
-        return [p.high for p in self.points]
+_NEAR = 1.2  # a bracket is near when it rises by no more than this on the logit scale
 
 
 @dataclass(frozen=True)
@@ -79,17 +43,18 @@ class Found:
     curve: Curve
 
 
-Look = Callable[[float, int], Point]
+Look = Callable[[float, int, int], Point]
 
 
 def search(look: Look, most: float, wanted: float, *, monotone: bool, unknown: bool,
-           replicates: int, progress=None) -> Found:
+           replicates: int, certain: bool = False, progress=None) -> Found:
     """Smallest whole number with a chance of at least `wanted`.
 
     Parameters
     ----------
     look : callable
-        look(number, replicates) -> Point.
+        look(number, replicates, luck) -> Point; luck 0 is common to all looks, every other whole
+        number is fresh.
     most : float
         Largest number tried.
     wanted : float
@@ -100,63 +65,95 @@ def search(look: Look, most: float, wanted: float, *, monotone: bool, unknown: b
         Whether draws differ, so that the number has a spread between draws.
     replicates : int
         Per draw, of a full look.
+    certain : bool
+        Nothing is left to chance, so that fresh luck tells nothing new.
     progress : callable or None
         Called with looks done and expected in all.
     """
-    looks = _Looks(look, replicates, wanted, progress)
+    looks = _Looks(look, replicates, wanted, progress, hasty=unknown and not certain)
     ladder = _ladder(most)
     for number in ladder:
         looks.cheap(number)
     bracket = _first_rise(looks, ladder)
+    if bracket is None and looks.hasty:
+        looks.hasty = False
+        bracket = _first_rise(looks, ladder)
     if bracket is None:
-        return _not_reached(looks, ladder, unknown)
+        return _not_reached(looks, ladder, unknown, monotone)
     below, above = bracket
+    refined, off = None, 0.0
     if above.number > 0:
-        below, above = _bisect(looks, below, above)
-    number = above.number
-    band = None if monotone else (number, _last_success(looks, ladder, number))
-    low, high = _interval(looks, ladder, number)
-    draw_low, draw_high = _between_draws(looks, ladder) if unknown else (None, None)
-    return Found(True, int(number), low, high, draw_low, draw_high, above.chance, looks.best(),
-                 band, looks.curve())
+        below, above = _bisect(looks, below, above, _near)
+        if not certain:
+            refined = refine(looks, below, above, ladder[-1], unknown=unknown)
+    if refined is None:
+        if looks.hasty:
+            looks.hasty = False
+            below, above = _first_rise(looks, ladder) or (below, above)
+        if above.number > 0:
+            below, above = _bisect(looks, below, above, _fine)
+        low, high = _interval(looks, ladder, above.number)
+        refined = Refined(above.number, low, high, above.chance)
+    number = refined.number
+    band = None if monotone else (number, _last_success(looks, ladder, above.number))
+    draws = between_draws(looks, ladder) if unknown else (None, None)
+    if refined.fitted:
+        off = luck_of(above, refined.chance_of(above.number))
+    curve = curve_of([shifted(p, off) for p in looks.points.values()], refined.fitted,
+                     monotone=monotone)
+    return Found(True, int(number), refined.low, refined.high, *draws, refined.chance,
+                 max(curve.points, key=lambda p: (p.chance, -p.number)), band, curve)
 
 
 class _Looks:
     """Looks made so far; a full look at a number replaces a cheap one."""
 
-    def __init__(self, look, replicates, wanted, progress):
-        self._look, self._replicates, self._progress = look, replicates, progress
+    def __init__(self, look, replicates, wanted, progress, *, hasty):
+        self._look, self.replicates, self._progress = look, replicates, progress
         self.wanted = wanted
-        self._few = max(2, math.ceil(replicates / _CHEAP))
+        self.hasty = hasty  # cheap looks bracket the crossing, because fresh looks will place it
+        self.few = min(replicates, max(2, math.ceil(replicates / _CHEAP)))
         self.points: dict[float, Point] = {}
         self.closely: dict[float, Point] = {}
-        self._done = 0
+        self._done = self._fresh = 0
 
     def _tell(self):
         self._done += 1
         if self._progress is not None:
-            self._progress(self._done, max(self._done, _LADDER + 14))
+            self._progress(self._done, max(self._done, _LADDER + 18))
 
     def cheap(self, number):
         if number not in self.points:
             self._tell()
-            self.points[number] = self._look(number, min(self._few, self._replicates))
+            self.points[number] = self._look(number, self.few, 0)
         return self.points[number]
 
     def full(self, number):
         if number not in self.closely:
             self._tell()
-            self.closely[number] = self.points[number] = self._look(number, self._replicates)
+            self.closely[number] = self.points[number] = self._look(number, self.replicates, 0)
         return self.closely[number]
+
+    def near(self, number):
+        """A look good enough to bracket the crossing."""
+        return self.cheap(number) if self.hasty else self.full(number)
+
+    @property
+    def known(self):
+        """Looks that the bracket rests on, by number."""
+        return self.points if self.hasty else self.closely
+
+    def fresh(self, number, replicates):
+        """A look in luck of its own."""
+        self._tell()
+        self._fresh += 1
+        return self._look(number, replicates, self._fresh)
 
     def enough(self, point):
         return point.chance >= self.wanted
 
     def best(self):
         return max(self.closely.values(), key=lambda p: (p.chance, -p.number))
-
-    def curve(self):
-        return Curve(tuple(self.points[n] for n in sorted(self.points)))
 
 
 def _ladder(most):
@@ -167,30 +164,30 @@ def _ladder(most):
 
 
 def _first_rise(looks, ladder):
-    """Neighbours on the ladder between which full looks first rise through the chance wanted.
+    """Neighbours on the ladder between which looks first rise through the chance wanted.
 
-    Cheap looks say where to begin; full looks decide. None where no full look is enough.
+    Cheap looks say where to begin. None where no look is enough.
     """
-    if looks.enough(looks.full(0.0)):
+    if looks.points[0.0].high >= looks.wanted and looks.enough(looks.full(0.0)):
         return looks.full(0.0), looks.full(0.0)
     hopeful = [i for i, n in enumerate(ladder) if i and looks.points[n].high >= looks.wanted]
     likely = next((i for i in hopeful if looks.enough(looks.points[ladder[i]])), None)
     if likely is not None:
         hopeful = [i for i in hopeful if i >= likely]
-    up = next((i for i in hopeful if looks.enough(looks.full(ladder[i]))), None)
+    up = next((i for i in hopeful if looks.enough(looks.near(ladder[i]))), None)
     if up is None:
         return None
-    while looks.enough(looks.full(ladder[up - 1])):  # ends at 0, which is not enough
+    while up > 1 and looks.enough(looks.near(ladder[up - 1])):  # 0 is not enough
         up -= 1
-    return looks.full(ladder[up - 1]), looks.full(ladder[up])
+    return looks.near(ladder[up - 1]), looks.near(ladder[up])
 
 
-def _bisect(looks, below, above):
-    """Shrink a bracket of a not enough and an enough number."""
+def _bisect(looks, below, above, close):
+    """Shrink a bracket of a not enough and an enough number until it is `close`."""
     for _ in range(_MOST_BISECTIONS):
-        if above.number - below.number <= 1 or _fine(below, above, looks.wanted):
+        if above.number - below.number <= 1 or close(below, above, looks.wanted):
             break
-        middle = looks.full(_inside(below, above, looks.wanted))
+        middle = looks.near(_inside(below, above, looks.wanted))
         if looks.enough(middle):
             above = middle
         else:
@@ -202,6 +199,12 @@ def _fine(below, above, wanted):
     """Whether the chance rises less across the bracket than its level is known."""
     return above.chance - below.chance <= _FINE * (above.high - above.low) and (
         above.chance - wanted <= 0.1 * (above.high - above.low))
+
+
+def _near(below, above, wanted):
+    """Whether a line on the logit scale is good enough across the bracket."""
+    ya, yb = (logit(np.clip(p.chance, 1e-3, 1 - 1e-3)) for p in (below, above))
+    return yb - ya <= _NEAR
 
 
 def _inside(below, above, wanted):
@@ -254,61 +257,27 @@ def _crossing(points, values, wanted):
 
 
 def _last_success(looks, ladder, number):
-    """End of the band of numbers from `number` on that succeed, by full looks."""
-    above = [n for n in ladder if n > number]
-    failing = next((n for n in above if not looks.enough(looks.points[n])
-                    and not looks.enough(looks.full(n))), None)
-    good = looks.full(number)
-    for n in above:
-        if failing is not None and n >= failing:
+    """End of the band of numbers from `number` on that succeed, with full looks where in doubt."""
+    good, failing = looks.points[number], None
+    for n in [n for n in ladder if n > number]:
+        if looks.points[n].low >= looks.wanted or looks.enough(looks.full(n)):
+            good = looks.points[n]
+        else:
+            failing = looks.full(n)
             break
-        if looks.enough(looks.full(n)):
-            good = looks.full(n)
     if failing is None:
         return good.number
-    bad = looks.full(failing)
-    while bad.number - good.number > max(1.0, 0.02 * bad.number):
-        middle = looks.full(float(round((bad.number + good.number) / 2)))
-        good, bad = (middle, bad) if looks.enough(middle) else (good, middle)
+    while failing.number - good.number > max(1.0, 0.02 * failing.number):
+        middle = looks.full(float(round((failing.number + good.number) / 2)))
+        good, failing = (middle, failing) if looks.enough(middle) else (good, middle)
     return good.number
 
 
-def _between_draws(looks, ladder):
-    """2.5 and 97.5 % over draws of the number each draw needs; None where a draw never gets there.
-
-    The ladder's cheap looks say in which step those shares are reached, full looks close in.
-    """
-    return tuple(_share_crossing(looks, ladder, share) for share in (0.025, 0.975))
-
-
-def _share_crossing(looks, ladder, share):
-    def shares_at(number):
-        return draw_shares(looks.full(number), looks.wanted)
-
-    step = next((i for i, n in enumerate(ladder)
-                 if draw_shares(looks.points[n], looks.wanted) >= share), len(ladder) - 1)
-    while step < len(ladder) - 1 and shares_at(ladder[step]) < share:
-        step += 1
-    while step > 0 and shares_at(ladder[step - 1]) >= share:
-        step -= 1
-    if shares_at(ladder[step]) < share:
-        return None
-    if step == 0:
-        return 0.0
-    low, high = ladder[step - 1], ladder[step]
-    for _ in range(_SHARE_LOOKS):
-        if high - low <= max(1.0, _SHARE_STEP * high):
-            break
-        middle = float(round((low + high) / 2))
-        low, high = (low, middle) if shares_at(middle) >= share else (middle, high)
-    return high
-
-
-def _not_reached(looks, ladder, unknown):
+def _not_reached(looks, ladder, unknown, monotone):
     for n in (ladder[-1], max(ladder, key=lambda n: looks.points[n].chance)):
         looks.full(n)
-    draw_low, draw_high = _between_draws(looks, ladder) if unknown else (None, None)
+    draws = between_draws(looks, ladder) if unknown else (None, None)
     best = looks.best()
     reachable = None if best.high >= looks.wanted else False
-    return Found(reachable, None, None, None, draw_low, draw_high, None, best, None,
-                 looks.curve())
+    return Found(reachable, None, None, None, *draws, None, best, None,
+                 curve_of(list(looks.points.values()), (), monotone=monotone))

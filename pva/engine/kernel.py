@@ -7,7 +7,7 @@ from pva.engine.compiled import entry, inner
 from pva.engine.environment import year_disasters, year_rates
 from pva.engine.lanes import add, clear_animals, copy, fill, sum_of
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live
-from pva.engine.stocking import collect, release, stop_rules
+from pva.engine.stocking import collect, judge_rules, release
 from pva.model import record as r
 
 
@@ -34,7 +34,7 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
             fill(tallies[0, site, t], 0.0)
     for year in range(plan.switches[3] + 1):
         _count(plan.life, work, tallies[year], stage_sum[year])
-        stop_rules(plan.until, work.streak, work.stopped, tallies, year)
+        judge_rules(plan.until, work, tallies, year)
         if year == plan.switches[3]:
             break
         tally = tallies[year + 1]
@@ -68,6 +68,9 @@ def _begin(draws, work):
             fill(work.load[site, h], 0.0)
     for rule in range(work.streak.shape[0]):
         fill(work.streak[rule], 0)
+    for rule in range(work.ordered.shape[0]):
+        for year in range(work.ordered.shape[1]):
+            fill(work.ordered[rule, year], 0)
     for row in range(work.stopped.shape[0]):
         fill(work.stopped[row], 0)
     for site in range(work.n.shape[1]):

@@ -56,7 +56,7 @@ def block_size(plan: Plan) -> int:
 
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
-             other_individuals: bool = False, first_replicate: int = 0,
+             other_individuals: bool = False, same_luck: bool = False, first_replicate: int = 0,
              size: int | None = None) -> Iterator[Block]:
     """Simulate every draw `replicates` times, block by block in order.
 
@@ -71,6 +71,8 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
         None = every core.
     other_individuals : bool
         Same draws and environments, other chances of single animals (for variance shares).
+    same_luck : bool
+        Every draw meets the luck of the first: draws differ by their rates alone.
     first_replicate : int
         Number of the first replicate of every draw: any replicate can be had by itself.
     size : int or None
@@ -90,10 +92,11 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     def block(first):
         number = np.arange(first, min(first + size, total))
         draw, replicate = number // replicates, number % replicates + first_replicate
+        luck = np.zeros_like(draw) if same_luck else draw
         work = _scratch(idle, plan, len(draw))
         work.draw[:] = draw
         for keys, of in ((work.env_key, ENVIRONMENT), (work.own_key, layer)):
-            keys[:] = replicate_keys(seed=seed, layer=of, draw=draw, replicate=replicate)
+            keys[:] = replicate_keys(seed=seed, layer=of, draw=luck, replicate=replicate)
         done = _block(plan, draws, first, draw, work)
         idle.append(work)
         return done

@@ -1,4 +1,4 @@
-"""Step 2: collections, then releases; and the rules that end a release."""
+"""Step 2: collections, then releases; and the rules that end or repeat a release."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def release(releases, work, individuals, year, tally):
     for row in range(len(releases.release_row)):
         for c in range(work.released.shape[1]):
             fill(work.released[row, c], 0.0)
-        if releases.release_number[row, year] <= 0.0:
+        if _planned(releases, row, year) <= 0.0:
             continue
         _delivered(releases, row, work, individuals, year)
         origin_site = releases.release_row[row, r.R_FROM]
@@ -89,9 +89,20 @@ def release(releases, work, individuals, year, tally):
 
 
 @inner()
+def _planned(releases, row, year):
+    """Animals of this year; after the planned years those of the last, where a rule repeats it."""
+    last, end = releases.release_again[row, 1], releases.release_again[row, 2]
+    if last < year <= end:
+        return releases.release_number[row, last]
+    return releases.release_number[row, year]
+
+
+@inner()
 def _delivered(releases, row, work, individuals, year):
     """Animals delivered this year, into `work.left`."""
-    planned, sd = releases.release_number[row, year], releases.release_share[row, 2]
+    planned, sd = _planned(releases, row, year), releases.release_share[row, 2]
+    rule = releases.release_again[row, 0]
+    repeated = rule >= 0 and year > releases.release_again[row, 1]
     fill(work.left, planned * releases.release_share[row, 0])
     if sd > 0.0:
         middle = releases.release_share[row, 1]
@@ -100,21 +111,29 @@ def _delivered(releases, row, work, individuals, year):
             work.left[i] = planned * logistic(middle + sd * work.some[i])
     for i in range(len(work.left)):
         number = np.floor(work.left[i] + 0.5) if individuals else work.left[i]
-        work.left[i] = 0.0 if work.stopped[row, i] == 1 else number
+        ended = work.stopped[row, i] == 1 or (repeated and work.ordered[rule, year, i] == 0)
+        work.left[i] = 0.0 if ended else number
 
 
 @inner()
-def stop_rules(until, streak, stopped, tallies, year):
-    """Judge every `until` rule at the census of `year`; a release once ended stays ended."""
+def judge_rules(until, work, tallies, year):
+    """Judge every rule at the census of `year`; a release once ended stays ended.
+
+    A rule that repeats a release marks the year in which the animals ordered now arrive.
+    """
     for rule in range(len(until.until_rule)):
-        for i in range(streak.shape[1]):
+        again, arrives = until.until_rule[rule, 3], year + until.until_rule[rule, 4]
+        for i in range(work.streak.shape[1]):
             value = _measure(until, rule, tallies, year, i)
-            if value >= until.until_value[rule]:  # false for a null (NaN)
-                streak[rule, i] += 1
-            else:
-                streak[rule, i] = 0
-            if streak[rule, i] >= until.until_rule[rule, 2]:
-                stopped[until.until_rule[rule, 0], i] = 1
+            limit = until.until_value[rule]
+            held = value >= limit if again < 0 else value <= limit  # false for a null (NaN)
+            work.streak[rule, i] = work.streak[rule, i] + 1 if held else 0
+            if work.streak[rule, i] < until.until_rule[rule, 2]:
+                continue
+            if again < 0:
+                work.stopped[until.until_rule[rule, 0], i] = 1
+            elif arrives < work.ordered.shape[1]:
+                work.ordered[again, arrives, i] = 1
 
 
 @inner()

@@ -33,7 +33,8 @@ class Work(NamedTuple):
     struck: np.ndarray  # (kind, site, lane) 1 where it holds this year
     fish: np.ndarray  # (host, lane) of the site at hand
     load: np.ndarray  # (site, host, lane) offered last year
-    streak: np.ndarray  # (rule, lane) years a stop rule has held
+    streak: np.ndarray  # (rule, lane) years a rule has held
+    ordered: np.ndarray  # (rule that repeats, model year, lane) 1 where animals come once more
     stopped: np.ndarray  # (row, lane) 1 where releases have ended
     chance: np.ndarray  # (lane,) scratch
     left: np.ndarray  # (lane,) scratch
@@ -70,6 +71,8 @@ def make_work(plan: Plan, lanes: int) -> Work:
         np.zeros((hosts, lanes)),
         np.zeros((sites, hosts, lanes)),
         np.zeros((len(plan.until.until_rule), lanes), dtype=np.int64),
+        np.zeros((int((plan.until.until_rule[:, 3] >= 0).sum()), plan.switches[3], lanes),
+                 dtype=np.int64),
         np.zeros((rows, lanes), dtype=np.int64),
         *scratch,
         make_space(),

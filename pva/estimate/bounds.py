@@ -24,6 +24,9 @@ class Bounds:
     seen, dead, animals : int
     years : float
         Mean length of the interval.
+    searched : float or None
+        Chance that the second visit finds a living animal, upper end of its interval, from passes
+        within it and a stated availability; None where not known.
     """
 
     low: float
@@ -32,19 +35,27 @@ class Bounds:
     dead: int
     animals: int
     years: float
+    searched: float | None = None
+
+    @property
+    def raised(self) -> float:
+        """Lower bound with what the search can have missed put back."""
+        return self.low if self.searched is None else min(self.low / self.searched, self.high)
 
     def yearly(self) -> tuple[float, float]:
         """The bounds per year; use only for intervals of a quarter of a year and more."""
-        return self.low ** (1 / self.years), self.high ** (1 / self.years)
+        return self.raised ** (1 / self.years), self.high ** (1 / self.years)
 
 
-def two_visit_bounds(steps: pd.DataFrame) -> Bounds:
+def two_visit_bounds(steps: pd.DataFrame, searched: float | None = None) -> Bounds:
     """Bounds over the first step of each animal.
 
     Parameters
     ----------
     steps : DataFrame
         Of `Following`.
+    searched : float, optional
+        See `Bounds`.
     """
     first = steps.drop_duplicates("follow")
     alive = int(first["status"].isin([ALIVE, REMOVED]).sum())
@@ -52,4 +63,4 @@ def two_visit_bounds(steps: pd.DataFrame) -> Bounds:
     low = float(beta.ppf(0.05, alive, n - alive + 1)) if alive else 0.0
     high = 1.0 - (float(beta.ppf(0.05, dead, n - dead + 1)) if dead else 0.0)
     years = float((first["end"] - first["start"]).mean() / 365.25)
-    return Bounds(low, high, alive, dead, n, years)
+    return Bounds(low, high, alive, dead, n, years, searched)

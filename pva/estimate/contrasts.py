@@ -7,7 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from pva.estimate.survival import YEAR_TERM, Fitted
+from pva.estimate.choices import YEAR_TERM
+from pva.estimate.fit import FLAT, profile_interval
+from pva.estimate.models import LUCK
+from pva.estimate.survival import Fitted
 
 
 @dataclass(frozen=True)
@@ -45,32 +48,35 @@ def year_labels(fitted: Fitted) -> list[str]:
 
 
 def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | None = None,
-                      source: str | None = None, years=None) -> np.ndarray:
-    """Weights of the parameters (all kinds) in the logit survival of a stage, site or source.
+                      source: str | None = None, batch: str | None = None,
+                      years=None) -> np.ndarray:
+    """Weights of the parameters (all kinds) in the logit survival of a stage, site and so on.
 
     What is not named is averaged over the years that animals were followed.
 
     Parameters
     ----------
     fitted : Fitted
-    stage, site, source : str, optional
+    stage, site, source, batch : str, optional
     years : mapping of str to float, optional
         Weight of each interval; left out: ordinary intervals count alike.
     """
     names = fitted.laid.design.names
     where = fitted.laid.design.slices["survival"]
     rows, steps = fitted.laid.at_steps("survival"), fitted.steps
-    time = steps["years"].to_numpy(float)
+    time, labels = steps["years"].to_numpy(float), steps["year"].to_numpy()
     here = np.ones(len(steps), bool) if stage is None else steps["stage"].eq(stage).to_numpy()
     out = np.zeros(len(names))
     for column in range(where.start, where.stop):
         name = names[column].removeprefix("survival: ")
         values = rows[:, column - where.start]
+        if name.startswith(LUCK + " "):
+            continue  # a mean year
         if name.startswith(YEAR_TERM + " "):
-            out[column] = _year_weight(fitted, column - where.start, years)
+            out[column] = _year_weight(values, labels, years)
             continue
         use = np.ones(len(steps), bool)
-        for term, level in (("site", site), ("source", source)):
+        for term, level in (("site", site), ("source", source), ("batch", batch)):
             if name.startswith(term + " ") and level is not None:
                 use &= steps[term].eq(level).to_numpy()
         if name.startswith("stage ") or name == "length":
@@ -79,11 +85,9 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
     return out
 
 
-def _year_weight(fitted: Fitted, column: int, years) -> float:
+def _year_weight(rows: np.ndarray, labels: np.ndarray, years) -> float:
     if not years:
         return 0.0
-    rows = fitted.laid.at_steps("survival")[:, column]
-    labels = fitted.steps["year"].to_numpy()
     return sum(weight * rows[np.argmax(labels == label)] for label, weight in years.items())
 
 
@@ -105,6 +109,13 @@ def event_contrast(fitted: Fitted, name: str) -> np.ndarray:
     return out
 
 
+def staying_contrast(fitted: Fitted) -> np.ndarray:
+    """Weights of the parameters in the logit chance of staying at the site for a year."""
+    out = np.zeros(len(fitted.laid.design.names))
+    out[fitted.laid.design.slices["staying"]] = 1.0
+    return out
+
+
 def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1.0) -> Joint:
     """Rates of several contrasts and their covariance.
 
@@ -121,6 +132,24 @@ def joint(fitted: Fitted, contrasts: dict[str, np.ndarray], inflation: float = 1
     out[vague] = np.nan
     out[:, vague] = np.nan
     return Joint(tuple(contrasts), matrix @ fitted.fit.beta, out)
+
+
+def detection_limit(fitted: Fitted, mask: np.ndarray, inflation: float = 1.0):
+    """Profile limits of the chance of being seen at some steps where it sits at 0 or 1, else None.
+
+    Returns
+    -------
+    tuple of float or None
+        Low and high, natural scale.
+    """
+    visited = mask & fitted.steps["visit"].notna().to_numpy()
+    contrast = np.zeros(fitted.fit.beta.size)
+    where = fitted.laid.design.slices["detection"]
+    contrast[where] = fitted.laid.at_steps("detection")[visited].mean(axis=0)
+    if not fitted.fit.stuck[np.abs(contrast) > FLAT].any():
+        return None
+    low, high = profile_interval(fitted.fit, contrast, inflation=inflation)
+    return float(expit(low)), float(expit(high))
 
 
 def average_detection(fitted: Fitted, mask: np.ndarray) -> tuple[float, float]:

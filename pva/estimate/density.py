@@ -1,19 +1,23 @@
-"""Animals per m2 from the units dug, blanks and all.
+"""Animals per m2 from counts in units, blanks and all, whatever the design.
 
 Counts on clumped beds get negative-binomial profile intervals, others exact Poisson intervals.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import gammaln, xlogy
-from scipy.stats import chi2
+from scipy.stats import chi2, norm, t
+
+from pva.estimate.combined import Told
 
 CLUMPED = 0.05  # chance under even scatter below which counts are called clumped
+FEWEST_FOR_CLUMPING = 6  # units
 LARGEST_K = 1e4
+USUAL_K, SPREAD_OF_K = 0.5, 1.5  # weak pull, SD on the log scale (judgement; coverage is tested)
 NEGATIVE_BINOMIAL, POISSON, NONE_FOUND = "negative binomial", "Poisson", "none found"
 
 
@@ -47,6 +51,11 @@ class Density:
     area_m2: float
     clumping: float | None = None
 
+    @property
+    def told(self) -> Told:
+        """Value and interval alone."""
+        return Told(self.value, self.low, self.high)
+
 
 def density(counts, areas, *, level: float = 0.95) -> Density:
     """Density from counts per unit.
@@ -67,28 +76,67 @@ def density(counts, areas, *, level: float = 0.95) -> Density:
              "area_m2": float(area)}
     if total == 0:
         return Density(0.0, 0.0, float(-np.log(1 - level) / area), None, NONE_FOUND, **facts)
-    if counts.size > 1 and clumped_chance(counts, areas) < CLUMPED:
+    clumped = counts.size > 1 and clumped_chance(counts, areas) < CLUMPED
+    if clumped and counts.size >= FEWEST_FOR_CLUMPING:
         value, k = negative_binomial(counts, areas)
         low, high = profile(counts, areas, level=level)
         se = np.sqrt(value / area + value**2 * (areas**2).sum() / (k * area**2))
         return Density(value, low, high, float(se), NEGATIVE_BINOMIAL, **facts, clumping=float(k))
-    value, tail = total / area, (1 - level) / 2
+    tail = (1 - level) / 2
     low, high = chi2.ppf(tail, 2 * total) / 2, chi2.ppf(1 - tail, 2 * total + 2) / 2
-    return Density(float(value), float(low / area), float(high / area),
+    told = Density(float(total / area), float(low / area), float(high / area),
                    float(np.sqrt(total) / area), POISSON, **facts)
+    return _widened(told, counts, areas, level) if clumped else told
+
+
+def _widened(told: Density, counts, areas, level: float) -> Density:
+    """Too few units to tell a dispersion: the spread between them widens the even interval."""
+    degrees = counts.size - 1
+    uneven = np.sqrt(_unevenness(counts, areas) / degrees)
+    wider = uneven * t.ppf((1 + level) / 2, degrees) / norm.ppf((1 + level) / 2)
+    return replace(told, se=told.se * float(uneven), method=f"{POISSON}, widened for uneven counts",
+                   low=told.value * (told.low / told.value) ** float(wider),
+                   high=told.value * (told.high / told.value) ** float(wider))
 
 
 def clumped_chance(counts, areas) -> float:
     """Chance of counts at least as uneven if animals were scattered evenly."""
+    return float(chi2.sf(_unevenness(counts, areas), counts.size - 1))
+
+
+def _unevenness(counts, areas) -> float:
     expected = counts.sum() * areas / areas.sum()
-    return float(chi2.sf(((counts - expected) ** 2 / expected).sum(), counts.size - 1))
+    return float(((counts - expected) ** 2 / expected).sum())
 
 
-def loglik(counts, areas, value: float, k: float) -> float:
-    """Negative-binomial log likelihood of counts with mean ``value x area`` and dispersion k."""
-    mean = value * areas
-    return float((gammaln(counts + k) - gammaln(k) - gammaln(counts + 1)
-                  - k * np.log1p(mean / k) + xlogy(counts, mean / (mean + k))).sum())
+@dataclass(frozen=True)
+class _Counts:
+    """Different pairs of count and area, and how often each occurs."""
+
+    counts: np.ndarray
+    areas: np.ndarray
+    times: np.ndarray
+
+    def loglik(self, value: float, k: float) -> float:
+        """Negative-binomial log likelihood, mean ``value x area``, dispersion k."""
+        n, mean = self.counts, value * self.areas
+        return float((self.times * (gammaln(n + k) - gammaln(k) - gammaln(n + 1)
+                                    - k * np.log1p(mean / k) + xlogy(n, mean / (mean + k)))).sum())
+
+    def best_k(self, value: float, *, pull: bool = False) -> tuple[float, float]:
+        """Highest log likelihood at a density, and the dispersion there."""
+        weight = 0.5 / SPREAD_OF_K**2 if pull else 0.0
+        found = minimize_scalar(lambda x: (weight * (x - np.log(USUAL_K)) ** 2
+                                           - self.loglik(value, np.exp(x))),
+                                bounds=(np.log(1e-3), np.log(LARGEST_K)), method="bounded",
+                                options={"xatol": 1e-9 if not pull else 1e-3})
+        return -float(found.fun), float(np.exp(found.x))
+
+
+def _pairs(counts, areas) -> _Counts:
+    rows, times = np.unique(np.column_stack([counts, areas]).astype(float), axis=0,
+                            return_counts=True)
+    return _Counts(rows[:, 0], rows[:, 1], times)
 
 
 def negative_binomial(counts, areas) -> tuple[float, float]:
@@ -104,37 +152,42 @@ def negative_binomial(counts, areas) -> tuple[float, float]:
     value, k : float
         Animals per m2, and the dispersion (small = clumped).
     """
-    counts, areas = np.asarray(counts, float), np.asarray(areas, float)
-    rough = counts.sum() / areas.sum()
-    found = minimize_scalar(lambda x: -_best_k(counts, areas, np.exp(x))[0],
+    pairs = _pairs(counts, areas)
+    value = _best_density(pairs)
+    return value, pairs.best_k(value)[1]
+
+
+def _best_density(pairs: _Counts) -> float:
+    rough = float((pairs.times * pairs.counts).sum() / (pairs.times * pairs.areas).sum())
+    if np.ptp(pairs.areas) < 1e-12 * pairs.areas.max():
+        return rough
+    found = minimize_scalar(lambda x: -pairs.best_k(np.exp(x))[0],
                             bounds=(np.log(rough) - 3, np.log(rough) + 3), method="bounded",
                             options={"xatol": 1e-9})
-    value = rough if np.ptp(areas) < 1e-12 * areas.max() else float(np.exp(found.x))
-    return float(value), _best_k(counts, areas, value)[1]
-
-
-def _best_k(counts, areas, value: float) -> tuple[float, float]:
-    found = minimize_scalar(lambda x: -loglik(counts, areas, value, np.exp(x)),
-                            bounds=(np.log(1e-3), np.log(LARGEST_K)), method="bounded",
-                            options={"xatol": 1e-9})
-    return -float(found.fun), float(np.exp(found.x))
+    return float(np.exp(found.x))
 
 
 def profile(counts, areas, *, level: float = 0.95) -> tuple[float, float]:
-    """Profile-likelihood interval of the density, dispersion free."""
-    best, _ = negative_binomial(counts, areas)
-    top = _best_k(counts, areas, best)[0]
-    drop = chi2.ppf(level, 1) / 2
+    """Profile-likelihood interval of the density, dispersion free.
+
+    Few units tell the dispersion badly. So the fall of the likelihood is held against Student's t
+    in place of the normal, and the dispersion is pulled weakly to `USUAL_K`: all animals in one
+    unit would allow any density else.
+    """
+    pairs = _pairs(counts, areas)
+    best = _best_density(pairs)
+    top = pairs.best_k(best, pull=True)[0]
+    drop = t.ppf((1 + level) / 2, np.size(counts) - 1) ** 2 / 2
 
     def fallen(x):
-        return top - _best_k(counts, areas, np.exp(x))[0] - drop
+        return top - pairs.best_k(np.exp(x), pull=True)[0] - drop
 
     ends = []
     for direction in (-1.0, 1.0):
         near, step = np.log(best), 0.3
         while fallen(near + direction * step) < 0 and step < 20:
             step *= 1.6
-        ends.append(float(np.exp(brentq(fallen, near, near + direction * step, xtol=1e-6))))
+        ends.append(float(np.exp(brentq(fallen, near, near + direction * step, xtol=1e-4))))
     return ends[0], ends[1]
 
 

@@ -15,8 +15,10 @@ import numpy as np
 from pva.estimate.link_scale import Link, natural
 from pva.sources import Source
 
-PROBABILITIES = ("survival", "release", "bad_year", "growth", "detection", "tag_retention")
-POSITIVE = ("abundance", "density", "recruits_per_adult", "growth_curve")
+PROBABILITIES = ("survival", "release", "bad_year", "growth", "detection", "tag_retention",
+                 "staying", "availability", "surface_search")
+POSITIVE = ("abundance", "density", "recruits_per_adult", "growth_curve", "hosts",
+            "glochidia_per_host")
 GROUPS = PROBABILITIES + POSITIVE
 
 

@@ -10,12 +10,14 @@ from scipy.special import expit
 from scipy.stats import chi2
 
 from pva.estimate.likelihood import Histories, loglik_and_gradient
+from pva.estimate.likelihood_joint import joint_loglik_and_gradient
 
-KINDS = ("survival", "release", "event", "detection", "shell")
+KINDS = ("survival", "release", "event", "detection", "shell", "staying")
 AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
 RANK_TOLERANCE = 2e-6
 NEW_PARAMETER = 0.05  # variance (logit) first taken for a parameter that a like model lacks
 FLAT = 1e-3  # share of a flat direction in a combination beyond which it is not told
+HALVINGS = 5  # of a Newton step that does not help
 CONVERGED = 1e-6  # largest derivative of the log likelihood at the end
 
 
@@ -26,6 +28,8 @@ class Design:
     Parameters
     ----------
     survival, release, event, detection, shell : float array (row, parameter of that kind)
+    staying : float array (1, 1) or empty
+        One row where animals may leave the site for good.
     names : tuple of str
         Names of the parameters, in that order of kinds.
     """
@@ -35,6 +39,7 @@ class Design:
     release: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     event: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     shell: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
+    staying: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)))
     names: tuple[str, ...] = ()
 
     @property
@@ -120,16 +125,18 @@ class Fit:
 def objective(histories: Histories, design: Design, pull: np.ndarray):
     """Minus log likelihood (with pull) and gradient, as a function of the parameters."""
     slices = design.slices
+    # shells found away from the site, or in the step of death only, need the wider likelihood
+    wider = design.staying.size > 0 or np.isinf(histories.shell_loss)
+    likelihood = joint_loglik_and_gradient if wider else loglik_and_gradient
+    kinds = KINDS if wider else KINDS[:-1]
 
     def negative(beta):
         rates = design.rates(beta)
-        loglik, *parts = loglik_and_gradient(
-            histories, *(rates[kind] for kind in KINDS)
-        )
+        loglik, *parts = likelihood(histories, *(rates[kind] for kind in kinds))
         if not np.isfinite(loglik):
             return 1e10, np.zeros_like(beta)
         gradient = np.empty_like(beta)
-        for kind, part in zip(KINDS, parts, strict=True):
+        for kind, part in zip(kinds, parts, strict=True):
             on_logit = part * rates[kind] * (1 - rates[kind])
             gradient[slices[kind]] = getattr(design, kind).T @ on_logit
         return -loglik + 0.5 * pull @ beta**2, -gradient + pull * beta
@@ -163,7 +170,7 @@ def fit(histories: Histories, design: Design, *, near: Fit | None = None, pull=N
                          options={"gtol": 1e-3, "maxiter": 500, "hess_inv0": inverse})
         if best is None or found.fun < best.fun - 1e-7:
             best = found
-    beta, information = _polish(negative, best.x)
+    beta, information = newton(negative, best.x)
     value, _ = negative(beta)
     stuck = _stuck(design, beta, information)
     covariance, told, vague, along = _invert(information, stuck)
@@ -194,7 +201,7 @@ def _standard_starts(design: Design):
         beta = np.zeros(design.size)
         where = design.slices
         for kind, level in (("survival", survival), ("detection", detection), ("release", 1.0),
-                            ("event", 1.0), ("shell", -1.0)):
+                            ("event", 1.0), ("shell", -1.0), ("staying", 1.5)):
             matrix = getattr(design, kind)
             if matrix.size:
                 target = np.full(matrix.shape[0], level)
@@ -202,8 +209,22 @@ def _standard_starts(design: Design):
         yield beta, np.eye(design.size)
 
 
-def _polish(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Newton steps with a rough second derivative, taken only where they help; the information."""
+def newton(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Newton steps with a rough second derivative, taken only where they help.
+
+    Parameters
+    ----------
+    negative : callable
+        As made by `objective`.
+    beta : float array (parameter)
+        Where to begin: near the end.
+
+    Returns
+    -------
+    beta : float array (parameter)
+    information : float array (parameter, parameter)
+        Second derivatives there.
+    """
     value, gradient = negative(beta)
     for _ in range(3):
         rough, moved = _one_sided(negative, beta, gradient), 0.0
@@ -212,8 +233,12 @@ def _polish(negative, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
                 break
             step = np.linalg.lstsq(rough, gradient, rcond=RANK_TOLERANCE)[0]
             step *= min(1.0, 2.0 / max(np.abs(step).max(initial=0.0), 1e-12))
-            tried, tried_gradient = negative(beta - step)
-            if not tried < value + 1e-10:
+            for _ in range(HALVINGS):
+                tried, tried_gradient = negative(beta - step)
+                if tried < value + 1e-10:
+                    break
+                step = step / 2
+            else:
                 break
             moved = max(moved, float(np.abs(step).max(initial=0.0)))
             beta, value, gradient = beta - step, tried, tried_gradient
@@ -278,7 +303,7 @@ def _invert(information: np.ndarray, stuck: np.ndarray):
 
 
 def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
-                     reach: float = 12.0) -> tuple[float, float]:
+                     reach: float = 12.0, inflation: float = 1.0) -> tuple[float, float]:
     """Profile-likelihood interval of a combination of parameters, logit scale.
 
     Parameters
@@ -290,6 +315,8 @@ def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
         Confidence, 0 to 1; a one-sided limit (the other end infinite) keeps this level too.
     reach : float
         Furthest logit looked at; beyond it the end is infinite.
+    inflation : float
+        Overdispersion, at least 1: the likelihood must fall by so much more.
 
     Returns
     -------
@@ -297,13 +324,13 @@ def profile_interval(fitted: Fit, contrast: np.ndarray, *, level: float = 0.95,
         -inf or inf where the likelihood never falls far enough.
     """
     best = float(contrast @ fitted.beta)
-    drop = chi2.ppf(level, 1) / 2
+    drop = chi2.ppf(level, 1) / 2 * inflation
     profiled = _profile(fitted, contrast)
     low = _crossing(profiled, best, -reach, drop)
     high = _crossing(profiled, best, reach, drop)
     if np.isinf(low) != np.isinf(high):
         # stuck at 0 or 1: the one limit there is, exact where no event was seen at all
-        drop = -np.log(1 - level)
+        drop = -np.log(1 - level) * inflation
         low = low if np.isinf(low) else _crossing(profiled, best, -reach, drop)
         high = high if np.isinf(high) else _crossing(profiled, best, reach, drop)
     return low, high
@@ -342,10 +369,17 @@ def _crossing(loss, best: float, limit: float, drop: float) -> float:
     """Where the profile has fallen by `drop`, going from the best value towards `limit`."""
     direction = 1.0 if limit > 0 else -1.0
     near, step = best, 0.25
+    found: dict[float, float] = {best: 0.0}  # a search that ends a little elsewhere counts once
+
+    def known(x):
+        if x not in found:
+            found[x] = loss(x)
+        return found[x]
+
     while True:
         far = near + direction * step
         if (far - limit) * direction > 0:
             return direction * np.inf
-        if loss(far) > drop:
-            return float(brentq(lambda x: loss(x) - drop, near, far, xtol=1e-4))
+        if known(far) > drop:
+            return float(brentq(lambda x: known(x) - drop, near, far, xtol=1e-4))
         near, step = far, step * 1.6

@@ -30,8 +30,8 @@ class Following:
         release), `visit`, `method`, `effort_hours`, `passes`, and `status` at its end: alive,
         heard, shell, removed or nothing.
     lengths : DataFrame
-        animal, species, source, batch, day, length_mm: one row an animal and visit (the mean of
-        repeats).
+        animal, species, source, batch, site, day, length_mm: one row an animal and visit (the mean
+        of repeats); age (years) and day of the release.
     repeats : DataFrame
         animal, visit, sd_mm, number: lengths taken more than once at a visit.
     notes : tuple of str
@@ -58,7 +58,8 @@ def day_numbers(dates) -> np.ndarray:
     return days.to_numpy(float)
 
 
-def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
+def follow(records: FieldRecords, *, by_tag_only: bool = False, outside=(),
+           shells_anywhere: bool = False) -> Following:
     """Build the steps of every marked animal.
 
     Parameters
@@ -67,6 +68,10 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
     by_tag_only : bool
         Leave out meetings of animals that had lost their tag and were told by another mark: with
         a known chance of keeping the tag, histories by tag alone are free of that loss.
+    outside : sequence of str
+        Sites searched only for animals that left: meetings there are left out of the histories.
+    shells_anywhere : bool
+        Shells found outside the sites count all the same.
 
     Returns
     -------
@@ -80,7 +85,12 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False) -> Following:
         lost = met["animal"].notna() & met["tag"].isna() & met["status"].isin([ALIVE, REMOVED])
         notes["meetings of animals told by their second mark alone are left out"] = int(lost.sum())
         met = met[~lost]
-    seen = _sightings(met)
+    left = met["site"].isin(list(outside)) & met["animal"].notna()
+    if shells_anywhere:
+        left &= met["status"] != SHELL
+    notes["meetings outside the sites tell who left and are no part of the histories"] = int(
+        left.sum())
+    seen = _sightings(met[~left])
     rows: list[tuple] = []
     number = 0
     for animal, start in starts.items():
@@ -123,6 +133,7 @@ def _starts(releases: pd.DataFrame, visits) -> dict[str, dict]:
             "species": row["species"], "site": row["site"], "source": row["source"] or "released",
             "batch": row["batch"], "day": day, "released": not caught, "given": row["day"],
             "length_mm": row["length_mm"], "second_mark": row["second_mark"],
+            "age": row.get("age"), "released_on": np.nan if caught else row["day"],
         }
     return starts
 
@@ -225,7 +236,7 @@ def _lengths(records: FieldRecords, starts, visits) -> tuple[pd.DataFrame, pd.Da
     group = table.dropna(subset=["day", "length_mm"]).groupby(["animal", "visit"], sort=False)
     lengths = group.agg(day=("day", "mean"), length_mm=("length_mm", "mean"),
                         sd_mm=("length_mm", "std"), number=("length_mm", "size")).reset_index()
-    for fact in ("species", "source", "batch"):
+    for fact in ("species", "source", "batch", "site", "age", "released_on"):
         lengths[fact] = [starts[a][fact] for a in lengths["animal"]]
     lengths = lengths.sort_values(["animal", "day"], kind="stable").reset_index(drop=True)
     repeats = lengths.loc[lengths["number"] > 1,

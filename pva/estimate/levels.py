@@ -5,6 +5,10 @@ from __future__ import annotations
 from pva.estimate.following import Following
 from pva.field.records import SHELL, FieldRecords
 
+LEVEL_WORDS = ("a plan without data", "releases, batch marks or quadrats", "tags and two visits",
+               "tags, three visits or more, and lengths",
+               "tags, visits and lengths, with double marks, shells, repeat passes or host fish")
+
 
 def entry_level(records: FieldRecords, following: Following) -> int:
     """Level 0 to 4: what the records allow.

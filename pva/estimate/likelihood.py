@@ -20,6 +20,7 @@ import numba as nb
 import numpy as np
 
 UNSEEN, ALIVE, SHELL, DEAD = 0, 1, 2, 3
+SMALL = 1e-200
 NONE = -1  # no visit, no release, no search for shells at this step
 
 
@@ -107,46 +108,56 @@ def _forward(h, start, steps, survival, release, event, detection, shell, forwar
     chance of what was seen given alive, dead with a shell, lost from view.
     """
     forward[0, 0], forward[0, 1], forward[0, 2] = 1.0, 0.0, 0.0
-    loglik = 0.0
+    loglik, product = 0.0, 1.0
+    alive, dead, lost = 1.0, 0.0, 0.0
     for k in range(steps):
         j = start + k
-        s = survival[h.survival_row[j]] ** h.years[j]
+        s, years = survival[h.survival_row[j]], h.years[j]
+        if years != 1.0:
+            s **= years
         if h.event_row[j] != NONE:
             s *= event[h.event_row[j]]
         r = release[h.release_row[j]] if h.release_row[j] != NONE else 1.0
         p = detection[h.detection_row[j]] if h.detection_row[j] != NONE else 0.0
         f = shell[h.shell_row[j]] if h.shell_row[j] != NONE else 0.0
         step[k, 0], step[k, 1] = s, r
-        _shells_and_sight(step[k], h.shell_loss * h.years[j], h.seen[j], p, f)
-        a, dead, keep = forward[k, 0], forward[k, 1], h.keep[j]
-        died, lost = a * keep * r * (1.0 - s), a * keep * (1.0 - r)
-        shells = died * step[k, 2] + lost * step[k, 3] + dead * step[k, 4]
-        gone = died + lost + dead - shells
-        forward[k + 1, 0] = a * keep * r * s * step[k, 5]
-        forward[k + 1, 1] = shells * step[k, 6]
-        forward[k + 1, 2] = (forward[k, 2] + a * (1.0 - keep) + gone) * step[k, 7]
-        scale = forward[k + 1].sum()
+        _shells_and_sight(step, k, h.shell_loss * years, h.seen[j], p, f)
+        there = alive * h.keep[j]
+        died, failed = there * r * (1.0 - s), there * (1.0 - r)
+        shells = died * step[k, 2] + failed * step[k, 3] + dead * step[k, 4]
+        gone = died + failed + dead - shells
+        lost = (lost + alive - there + gone) * step[k, 7]
+        alive = there * r * s * step[k, 5]
+        dead = shells * step[k, 6]
+        scale = alive + dead + lost
         if not scale > 0.0:
             return -np.inf
-        forward[k + 1] /= scale
-        loglik += np.log(scale)
-    return loglik
+        alive, dead, lost = alive / scale, dead / scale, lost / scale
+        forward[k + 1, 0], forward[k + 1, 1], forward[k + 1, 2] = alive, dead, lost
+        product *= scale
+        if product < SMALL:  # a logarithm for every step would cost as much as the rest
+            loglik += np.log(product)
+            product = 1.0
+    return loglik + np.log(product)
 
 
 @nb.njit(cache=True)
-def _shells_and_sight(step, loss, seen, p, f):
+def _shells_and_sight(step, k, loss, seen, p, f):
     """Shells that last over the step, and the chance of what was seen in each state."""
-    step[2] = (1.0 - np.exp(-loss)) / loss if loss > 1e-9 else 1.0
-    step[3] = step[4] = np.exp(-loss)
+    step[k, 2] = step[k, 3] = step[k, 4] = 1.0
+    if loss > 1e-9:
+        lasts = np.exp(-loss)
+        step[k, 2] = (1.0 - lasts) / loss
+        step[k, 3] = step[k, 4] = lasts
     if seen == UNSEEN:
-        step[5], step[6], step[7] = 1.0 - p, 1.0 - f, 1.0
+        step[k, 5], step[k, 6], step[k, 7] = 1.0 - p, 1.0 - f, 1.0
     elif seen == ALIVE:
-        step[5], step[6], step[7] = p, 0.0, 0.0
+        step[k, 5], step[k, 6], step[k, 7] = p, 0.0, 0.0
     elif seen == SHELL:
-        step[5], step[6], step[7] = 0.0, f, 0.0
+        step[k, 5], step[k, 6], step[k, 7] = 0.0, f, 0.0
     else:  # died in this very step, with or without a shell
-        step[2], step[3], step[4] = 1.0, 1.0, 0.0
-        step[5], step[6], step[7] = 0.0, 1.0, 0.0
+        step[k, 2], step[k, 3], step[k, 4] = 1.0, 1.0, 0.0
+        step[k, 5], step[k, 6], step[k, 7] = 0.0, 1.0, 0.0
 
 
 @nb.njit(cache=True)

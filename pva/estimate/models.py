@@ -14,6 +14,7 @@ CONTINUOUS = {"length": ("length", 50.0, 10.0)}  # column, centre, unit: per 10 
 LOGGED = ("effort", "passes")
 COLUMN = {"effort": "effort_hours"}
 WITHIN = " within "
+LUCK = "luck of"  # how a year, as a random effect, is named among the parameters of survival
 MOSTLY_ORDINARY = 0.2  # share of animals in a bad year up to which its interval counts as ordinary
 LENGTH_ROUNDED = 1.0  # mm; lengths are rounded so that like animals share a row
 
@@ -29,6 +30,8 @@ class Model:
         hold ``length within method``: a slope for each.
     release_separate : bool
         Whether survival after release is its own number; `release` says by what it differs.
+    leaving : bool
+        Whether animals may leave the site for good; told from dying by shells found anywhere.
     """
 
     survival: tuple[str, ...] = ()
@@ -36,6 +39,7 @@ class Model:
     release: tuple[str, ...] = ()
     release_separate: bool = False
     shell: tuple[str, ...] = ()
+    leaving: bool = False
 
     @property
     def name(self) -> str:
@@ -44,6 +48,8 @@ class Model:
         if self.release_separate:
             parts.append(_words("release survival", self.release))
         parts.append(_words("detection", self.detection))
+        if self.leaving:
+            parts.append("staying constant")
         return ", ".join(parts)
 
     def with_survival(self, *survival: str) -> Model:
@@ -78,7 +84,8 @@ class Laid:
         return np.where((rows >= 0)[:, None], matrix[np.maximum(rows, 0)], 0.0)
 
 
-def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
+def lay(model: Model, steps: pd.DataFrame, *, shells: bool,
+        luck: pd.DataFrame | None = None) -> Laid:
     """Build the design of a model.
 
     Parameters
@@ -88,12 +95,14 @@ def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
         As made by `label_steps`.
     shells : bool
         Whether finding shells is part of the model.
+    luck : DataFrame (step, year), optional
+        Share of each step in each year: further columns of survival, for years as random effects.
     """
     everywhere = np.ones(len(steps), bool)
     visited = steps["visit"].notna().to_numpy()
     ordinary = steps["bad_year"].eq("").to_numpy()
     parts = {
-        "survival": _block(steps, model.survival, everywhere),
+        "survival": _block(steps, model.survival, everywhere, years_apart=True, luck=luck),
         "release": _block(steps, model.release, steps["released"].to_numpy(bool))
         if model.release_separate else _nothing(len(steps)),
         "event": _block(steps, ("bad_year",), ~ordinary, means=True)
@@ -103,6 +112,8 @@ def lay(model: Model, steps: pd.DataFrame, *, shells: bool) -> Laid:
     }
     names = tuple(f"{kind}: {name}" for kind, (_, _, names) in parts.items() for name in names)
     matrices = {kind: matrix for kind, (matrix, _, _) in parts.items()}
+    if model.leaving:
+        matrices["staying"], names = np.ones((1, 1)), (*names, "staying: level")
     return Laid(Design(**matrices, names=names), {k: rows for k, (_, rows, _) in parts.items()})
 
 
@@ -110,9 +121,13 @@ def _nothing(size: int):
     return np.zeros((0, 0)), np.full(size, NONE), ()
 
 
-def _block(steps, terms, acts: np.ndarray, means: bool = False):
+def _block(steps, terms, acts: np.ndarray, means: bool = False, years_apart: bool = False,
+           luck: pd.DataFrame | None = None):
     """Design rows of one kind: unique rows, the row of each step, names of the parameters."""
-    columns, names = _columns(steps, terms, acts, means)
+    columns, names = _columns(steps, terms, acts, means, years_apart)
+    if luck is not None:
+        columns = np.column_stack([columns, luck.to_numpy(float)])
+        names = (*names, *(f"{LUCK} {year}" for year in luck))
     used = columns[acts]
     code = np.zeros(len(used), np.int64)
     for column in used.T:
@@ -124,7 +139,7 @@ def _block(steps, terms, acts: np.ndarray, means: bool = False):
     return used[first], rows, names
 
 
-def _columns(steps, terms, acts, means):
+def _columns(steps, terms, acts, means, years_apart):
     """Parameter columns at every step: the first factor by its levels, others as differences."""
     blocks, names = [], []
     level_done = False
@@ -138,7 +153,7 @@ def _columns(steps, terms, acts, means):
             names += [f"{term} {level}" for level in levels]
             level_done = True
         else:
-            columns, told = _differences(steps, term, levels, dummies, acts)
+            columns, told = _differences(steps, term, levels, dummies, acts, years_apart)
             blocks.append(columns)
             names += told
     if not level_done:
@@ -158,10 +173,10 @@ def _levels(steps, term, acts):
     return levels, np.minimum(code, len(levels) - 1)
 
 
-def _differences(steps, term, levels, dummies, acts):
+def _differences(steps, term, levels, dummies, acts, years_apart):
     """Levels as differences that sum to zero; a bad year with its own survival stands apart."""
     kept = np.arange(len(levels))
-    if term == "year":
+    if term == "year" and years_apart:
         bad = steps["bad_year"].ne("").to_numpy()
         share = np.array([bad[acts & (dummies[:, k] > 0)].mean() for k in kept])
         kept = kept[share <= MOSTLY_ORDINARY]

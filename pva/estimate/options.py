@@ -6,7 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pva.errors import PvaError
+from pva.estimate.species_growth import GrowthOptions, growth_options
 from pva.estimate.stage_steps import LengthStage, complete
+from pva.estimate.staying import LEAVING, TAGS, Staying
+from pva.estimate.unit_options import UnitOptions, unit_options
 from pva.field.study import Study
 from pva.files import read_yaml
 
@@ -24,29 +27,54 @@ class Options:
     survival, detection : tuple of str
         What they may differ by.
     release_separate : bool
+    average : bool
+        Whether rates are averaged over models.
+    fit_simulations : int
+        Studies simulated to judge the fit.
     bad_years : tuple of str
     season : (int, int)
         Months of growth.
-    efficiency : float or None
-        Share of the animals in a unit that is found.
+    growth : GrowthOptions
+    units : UnitOptions
+        About units dug, young animals and host counts.
     recruits_below_mm : float or None
     areas : dict of str to float
         Site -> m2.
     species : tuple of str
     title : str
+    shells_anywhere, shells_dated_by_death : bool
+        Whether shells of animals that left the site are found too, and whether the date of a shell
+        is that of the death.
+    given : tuple of Staying
+        Corrections of apparent survival given as yearly numbers.
+    outside : tuple of str
+        Sites searched only for animals that left.
+    outside_searched : float or None
+        How well they are searched, compared with the site itself.
+    availability : Staying or None
+        Share of the living animals that can be found at a visit, given as a number.
     """
 
     stages: tuple[LengthStage, ...] = ()
     survival: tuple[str, ...] = ()
     detection: tuple[str, ...] = ()
     release_separate: bool = True
+    average: bool = False
+    fit_simulations: int = 0
     bad_years: tuple[str, ...] = ()
     season: tuple[int, int] = (1, 12)
-    efficiency: float | None = None
+    growth: GrowthOptions = GrowthOptions()
+    units: UnitOptions = UnitOptions()
     recruits_below_mm: float | None = None
     areas: dict | None = None
     species: tuple[str, ...] = ()
     title: str = ""
+    shells_anywhere: bool = False
+    shells_dated_by_death: bool = False
+    given: tuple[Staying, ...] = ()
+    outside: tuple[str, ...] = ()
+    outside_searched: float | None = None
+    availability: Staying | None = None
 
     @property
     def adult_from_mm(self) -> float | None:
@@ -65,14 +93,35 @@ def options_of(study: Study) -> Options:
         survival=tuple(spec.survival.differs_by),
         detection=tuple(spec.detection.differs_by),
         release_separate=spec.survival.release == "separate",
+        average=spec.survival.average,
+        fit_simulations=spec.survival.fit_simulations,
         bad_years=tuple(spec.survival.bad_years),
         season=tuple(spec.growth.season),
-        efficiency=spec.density.efficiency,
+        growth=growth_options(spec),
+        units=unit_options(study, tuple(s.name for s in stages)),
         recruits_below_mm=spec.recruits.below_mm,
         areas={s.name: s.area_m2 for s in spec.sites if s.area_m2},
         species=tuple(spec.species),
         title=spec.title,
+        shells_anywhere=spec.survival.shells.found == "anywhere",
+        shells_dated_by_death=spec.survival.shells.dated == "when the animal died",
+        given=_given(spec.survival),
+        outside=tuple(s.name for s in spec.sites if s.role == "outside"),
+        outside_searched=spec.survival.staying.outside_searched if spec.survival.staying else None,
+        availability=_number(spec.detection.availability, "out of reach"),
     )
+
+
+def _given(survival) -> tuple[Staying, ...]:
+    """Corrections given as numbers."""
+    staying = survival.staying
+    told = (_number(staying if staying and staying.value else None, LEAVING),
+            _number(survival.tag_retention, TAGS))
+    return tuple(one for one in told if one is not None)
+
+
+def _number(spec, what: str) -> Staying | None:
+    return None if spec is None else Staying(spec.value, spec.se, spec.source, what)
 
 
 def _from_the_ground(stages: list[LengthStage]) -> list[LengthStage]:

@@ -1,117 +1,146 @@
 """Unmarked small animals: recruits for certain, probably, or not to be told from stocked ones.
 
 Unmarked is not wild-born: marks wear off and tags are shed. Each animal is judged by whether any
-stocked cohort could be so small by then.
+stocked cohort could be so small by then, and by how many unmarked stocked animals of its length
+were to be expected in the units dug.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
-from scipy.stats import beta, norm
 
+from pva.estimate.cohorts import MarkKeeping, Stocked, cohorts, stocked_at
 from pva.estimate.following import day_numbers
-from pva.estimate.growth import Growth, growing_time
+from pva.estimate.growth import Growth
+from pva.estimate.options import Options
 from pva.field.records import ALIVE, FieldRecords
 
 DEFINITE, PROBABLE, CANNOT_TELL = "definite", "probable", "cannot tell"
-CERTAIN, LIKELY = 0.001, 0.05
-BATCH_SPREAD = 0.12  # SD over mean of lengths in a batch measured only by its mean (judgement)
-FEWEST_IN_BATCH = 5
+CERTAIN, LIKELY = 0.001, 0.05  # chance of measuring so little
+SURE, LIKELY_WILD = 0.99, 0.9  # chance of being wild-born, where it can be told
+AT_LEAST = 0.5  # wild-born animals that a survey may hold before any is seen (judgement)
+ROUNDS = 200
+COLUMNS = ["survey", "site", "unit", "length_mm", "day", "verdict", "chance", "cohort", "wild"]
 
 
 @dataclass(frozen=True)
-class Cohort:
-    """A release that could have lost its marks: site, day, mean and SD of length (mm), number."""
-
-    name: str
-    site: str
-    day: float
-    mean_mm: float
-    sd_mm: float
-    number: int
-
-
-def cohorts(records: FieldRecords, species: str | None = None) -> list[Cohort]:
-    """Released batches with their lengths; first captures are no releases."""
-    table = records.releases
-    table = table[table["length_mm"].notna() & table["source"].ne("first capture")]
-    if species:
-        table = table[table["species"].isna() | table["species"].eq(species)]
-    table = table.assign(day=day_numbers(table["date"])).dropna(subset=["day"])
-    out = []
-    for (site, day, batch), rows in table.groupby(["site", "day", table["batch"].fillna("")]):
-        lengths = rows["length_mm"].to_numpy(float)
-        spread = lengths.std(ddof=1) if len(lengths) >= FEWEST_IN_BATCH else 0.0
-        spread = max(spread, BATCH_SPREAD * lengths.mean() if len(lengths) < FEWEST_IN_BATCH else 0)
-        out.append(Cohort(str(batch), str(site), float(day), float(lengths.mean()), float(spread),
-                          int(rows["number"].sum())))
-    return out
-
-
-def small_enough(length: float, day: float, site: str, stocked: list[Cohort],
-                 growth: Growth | None, season) -> tuple[float, str]:
-    """Largest chance, over the cohorts of the site, that a stocked animal measures so little.
-
-    Returns
-    -------
-    chance : float
-        0 where nothing was stocked there before.
-    cohort : str
-        The cohort that comes closest.
-    """
-    best, name = 0.0, ""
-    for cohort in stocked:
-        if cohort.site != site or cohort.day >= day:
-            continue
-        mean, sd = cohort.mean_mm, cohort.sd_mm
-        if growth is not None:
-            gone = np.diff(growing_time([cohort.day, day], season))[0]
-            left = np.exp(-growth.rate * gone)
-            mean = growth.asymptote_mm - (growth.asymptote_mm - mean) * left
-            sd = np.sqrt((left * sd) ** 2 + ((1 - left) * growth.asymptote_sd_mm) ** 2
-                         + growth.measurement_sd_mm**2)
-        chance = float(norm.cdf(length, mean, max(sd, 1e-6)))
-        if chance >= best:
-            best, name = chance, cohort.name
-    return best, name
-
-
-def judge(records: FieldRecords, *, species: str | None, below_mm: float, growth: Growth | None,
-          season) -> pd.DataFrame:
-    """Judge every unmarked animal below a length found in units.
+class Judging:
+    """What unmarked animals are judged against.
 
     Parameters
     ----------
-    records : FieldRecords
     species : str or None
     below_mm : float
         Animals at least this long are not looked at.
     growth : Growth or None
         Without it cohorts are taken not to have grown, which calls fewer animals recruits.
-    season : (int, int)
-        Months of growth.
+    keeping : MarkKeeping
+    """
+
+    species: str | None
+    below_mm: float
+    growth: Growth | None = None
+    keeping: MarkKeeping = field(default_factory=MarkKeeping)
+
+
+def judge(records: FieldRecords, options: Options, judging: Judging) -> pd.DataFrame:
+    """Judge every unmarked animal below a length found in units.
+
+    Parameters
+    ----------
+    records : FieldRecords
+    options : Options
+    judging : Judging
 
     Returns
     -------
     DataFrame
-        survey, site, unit, length_mm, day, verdict, chance, cohort.
+        survey, site, unit, length_mm, day, verdict, chance (that a stocked animal measures so
+        little), cohort (that comes closest), wild (chance of being wild-born, NaN where area or
+        date are unknown).
     """
-    found = unmarked(records, species)
-    days = _unit_days(records)
-    stocked = cohorts(records, species)
-    rows = []
-    for animal in found[found["length_mm"] < below_mm].to_dict("records"):
-        day = days.get((animal["survey"], animal["site"], animal["unit"]), np.nan)
-        chance, cohort = (0.0, "") if not stocked else small_enough(
-            animal["length_mm"], day, animal["site"], stocked, growth, season)
-        verdict = DEFINITE if chance < CERTAIN else PROBABLE if chance < LIKELY else CANNOT_TELL
-        rows.append((animal["survey"], animal["site"], animal["unit"], animal["length_mm"], day,
-                     verdict, chance, cohort))
-    return pd.DataFrame(rows, columns=["survey", "site", "unit", "length_mm", "day", "verdict",
-                                       "chance", "cohort"])
+    found = unmarked(records, judging.species)
+    found = found[found["length_mm"] < judging.below_mm]
+    days = unit_days(records)
+    found = found.assign(day=[days.get(k, np.nan) for k in zip(
+        found["survey"], found["site"], found["unit"], strict=True)])
+    all_cohorts = cohorts(records, species=judging.species, growth=judging.growth,
+                          stages=options.stages)
+    parts = [_judged(own, site, all_cohorts, _share_dug(records, options, site, survey), options,
+                     judging)
+             for (survey, site), own in found.groupby(["survey", "site"], sort=False)]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=COLUMNS)
+
+
+def _judged(own, site, all_cohorts, share, options: Options, judging: Judging) -> pd.DataFrame:
+    upstream = _upstream(site, options)
+    by_day = {day: stocked_at(site, day, all_cohorts, growth=judging.growth, season=options.season,
+                              keeping=judging.keeping, upstream=upstream)
+              for day in own["day"].dropna().unique()}
+    against: list[Stocked | None] = [by_day.get(day) for day in own["day"]]
+    lengths = own["length_mm"].to_numpy(float)
+    said = [(1.0, "") if s is None else s.as_small(x)
+            for x, s in zip(lengths, against, strict=True)]
+    stocked = np.array([np.nan if s is None or share is None and s.names else
+                        (share or 0.0) * s.per_mm(x, judging.below_mm)
+                        for x, s in zip(lengths, against, strict=True)])
+    wild = wild_chance(stocked, judging.below_mm)
+    chance = np.array([c for c, _ in said])
+    return own.assign(verdict=[_verdict(c, w) for c, w in zip(chance, wild, strict=True)],
+                      chance=chance, cohort=[n for _, n in said], wild=wild)[COLUMNS]
+
+
+def wild_chance(stocked: np.ndarray, below_mm: float) -> np.ndarray:
+    """Chance that each animal is wild-born, from unmarked stocked animals expected at its length.
+
+    Wild-born animals may have any length below the limit; how many there are is told from the
+    animals themselves, in rounds (expectation-maximisation), never less than `AT_LEAST`.
+
+    Parameters
+    ----------
+    stocked : float array (animal)
+        Unmarked stocked animals expected in the units dug, per mm at the animal's length; NaN
+        where nobody can say.
+    below_mm : float
+    """
+    known = ~np.isnan(stocked)
+    number = AT_LEAST + known.sum()
+    wild = np.full(stocked.shape, np.nan)
+    for _ in range(ROUNDS):
+        wild[known] = number / (number + below_mm * stocked[known])
+        now = AT_LEAST + wild[known].sum()
+        if abs(now - number) < 1e-9:
+            break
+        number = now
+    return wild
+
+
+def _verdict(chance: float, wild: float) -> str:
+    if np.isnan(wild):
+        return DEFINITE if chance < CERTAIN else PROBABLE if chance < LIKELY else CANNOT_TELL
+    if chance < CERTAIN and wild >= SURE:
+        return DEFINITE
+    return PROBABLE if wild >= LIKELY_WILD else CANNOT_TELL
+
+
+def _upstream(site: str, options: Options) -> tuple[str, ...]:
+    km = options.units.river_km
+    if not options.units.upstream_km or site not in km:
+        return ()
+    return tuple(s for s, at in km.items() if 0 < at - km[site] <= options.units.upstream_km)
+
+
+def _share_dug(records: FieldRecords, options: Options, site: str, survey: str) -> float | None:
+    """Share of the site that the units of a survey cover; None where its area is unknown."""
+    area = (options.areas or {}).get(site)
+    units = records.units
+    if area is None or not len(units):
+        return None
+    own = units[units["site"].eq(site) & units["survey"].eq(survey)]
+    return min(float(own["area_m2"].sum()) / area, 1.0)
 
 
 def unmarked(records: FieldRecords, species: str | None) -> pd.DataFrame:
@@ -123,26 +152,19 @@ def unmarked(records: FieldRecords, species: str | None) -> pd.DataFrame:
     for mark in ("batch_mark", "tag", "second_mark"):
         if mark in table:
             table = table[table[mark].isna() | table[mark].eq("")]
-    return table
+    return each_animal(table)
 
 
-def _unit_days(records: FieldRecords) -> dict:
+def each_animal(animals: pd.DataFrame) -> pd.DataFrame:
+    """One row an animal, where rows stand for several of one size class (or for none)."""
+    if "number" not in animals:
+        return animals
+    number = animals["number"].fillna(1).astype(int)
+    return animals.loc[animals.index.repeat(number)].reset_index(drop=True)
+
+
+def unit_days(records: FieldRecords) -> dict:
+    """Day of every unit (survey, site, unit), as a proleptic ordinal."""
     units = records.units
     return dict(zip(zip(units["survey"], units["site"], units["unit"], strict=True),
                     day_numbers(units["date"]), strict=True))
-
-
-def ratio(recruits: int, adults: int, *, level: float = 0.95) -> tuple[float | None, float, float]:
-    """Recruits per adult with an exact interval (given how many animals were found in all).
-
-    Returns
-    -------
-    value, low, high : float
-        `value` None without adults; `high` inf where it cannot be bounded. With no recruit found,
-        `high` is a one-sided limit.
-    """
-    tail = (1 - level) / 2 if recruits else 1 - level
-    low = 0.0 if recruits == 0 else beta.ppf(tail, recruits, adults + 1)
-    high = 1.0 if adults == 0 else beta.ppf(1 - tail, recruits + 1, adults)
-    value = recruits / adults if adults else None
-    return value, float(low / (1 - low)), float(high / (1 - high)) if high < 1 else np.inf

@@ -9,15 +9,18 @@ from difflib import get_close_matches
 import pandas as pd
 
 from pva.errors import MeaningError, Problem
+from pva.estimate.batch_marks import batch_bounds, batch_rates
 from pva.estimate.bed import Bed, estimate_bed
 from pva.estimate.estimates import Estimate, Estimates
-from pva.estimate.following import follow
+from pva.estimate.host_fish import Hosts, estimate_hosts
+from pva.estimate.known_fate import KnownFate, known_fates
 from pva.estimate.levels import entry_level
 from pva.estimate.options import Options, options_of
 from pva.estimate.refusal import Refusal
-from pva.estimate.species import SpeciesResult, estimate_species
+from pva.estimate.species import SpeciesResult, estimate_species, follow_study
 from pva.estimate.summary import StudySummary, summarise
 from pva.estimate.to_estimates import covariance_of, rates_of
+from pva.estimate.visit_by_visit import visit_by_visit
 from pva.field import read_records, read_study
 from pva.field.records import FieldRecords
 from pva.field.study import Study
@@ -31,6 +34,7 @@ class StudyEstimates(Estimates):
     ----------
     by_species : dict of str to SpeciesResult
     bed : Bed
+    hosts : Hosts
     records : FieldRecords
     level : int
         What the records allow: 0 a plan, 1 batches and quadrats, 2 tags and two visits, 3 tags,
@@ -39,15 +43,19 @@ class StudyEstimates(Estimates):
         What could not be estimated, and why.
     tables : dict of str to DataFrame
         For figures: ``survival_by_interval``, ``increments``, ``growth_curve``, ``units``,
-        ``unmarked``, ``fit_tables``.
+        ``unmarked``, ``fit_tables``, ``visit_by_visit``, ``batch_bounds``.
+    known_fates : tuple of KnownFate
+        Releases of which every animal was accounted for at every visit.
     """
 
     by_species: dict[str, SpeciesResult] = field(default_factory=dict)
     bed: Bed = Bed()
+    hosts: Hosts = Hosts()
     records: FieldRecords | None = None
     level: int = 0
     refused: tuple[Refusal, ...] = ()
     tables: dict[str, pd.DataFrame] = field(default_factory=dict)
+    known_fates: tuple[KnownFate, ...] = ()
 
     def summary(self) -> dict:
         """What `pva estimate --json` prints; null (None) where a thing does not apply."""
@@ -98,18 +106,21 @@ def estimate_records(records: FieldRecords, options: Options, *,
     model : str, optional
         See `estimate`.
     """
-    following = follow(records)
+    following = follow_study(records, options)
     names = _species(records, options)
     results = {name: estimate_species(records, name, options, following, model) for name in names}
     _check_model(model, results)
     alone = len(results) == 1
     first = next(iter(results), None)
     bed = estimate_bed(records, options, species=first if alone else None,
-                       growth=results[first].growth if alone else None)
+                       growth=results[first].growth if alone else None,
+                       retention=results[first].retention if alone else None)
     rates: dict[str, Estimate] = {}
     for name, result in results.items():
         rates |= rates_of(result, "" if alone else name)
-    rates |= bed.density | bed.ratios
+    hosts = estimate_hosts(records, options.units)
+    batches = batch_bounds(records, options.areas)
+    rates |= batch_rates(batches) | bed.density | bed.ratios | hosts.rates
     refused = [Refusal(r.what if alone else f"{r.what} of {name}", r.why, r.needed)
                for name, result in results.items() for r in result.refused]
     notes = [n if alone else f"{name}: {n}" for name, result in results.items()
@@ -117,9 +128,12 @@ def estimate_records(records: FieldRecords, options: Options, *,
     return StudyEstimates(
         rates=rates, abundance=bed.abundance, covariance=covariance_of(results, rates, alone),
         title=options.title, species=", ".join(names),
-        notes=(*_followed_notes(following, results), *notes, *bed.notes),
-        by_species=results, bed=bed, records=records, refused=(*refused, *bed.refused),
-        level=entry_level(records, following), tables=_tables(results, bed),
+        notes=(*_followed_notes(following, results), *notes, *bed.notes, *hosts.notes),
+        by_species=results, bed=bed, hosts=hosts, records=records,
+        refused=(*refused, *bed.refused, *hosts.refused),
+        level=entry_level(records, following), tables=_tables(results, bed) | {
+            "visit_by_visit": visit_by_visit(following, records), "batch_bounds": batches},
+        known_fates=tuple(known_fates(following.steps)),
     )
 
 

@@ -7,27 +7,40 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from pva.estimate.availability import PassDetection, chance_to_find, pass_detection
+from pva.estimate.averaging import Averaged, average_rates, to_average
 from pva.estimate.bounds import Bounds, two_visit_bounds
-from pva.estimate.contrasts import Joint, joint, survival_contrast
+from pva.estimate.choices import what_cannot_differ
+from pva.estimate.contrasts import Joint
+from pva.estimate.entangled import products
+from pva.estimate.fit_simulation import SimulatedFit, simulate_fit
 from pva.estimate.fit_tests import FitTest, fit_test
 from pva.estimate.following import SHORT, YEAR, Following, follow
-from pva.estimate.growth import FEWEST, Growth, fit_growth
+from pva.estimate.growth import Growth
+from pva.estimate.losses import Losses, losses_of
 from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.refusal import Refusal
-from pva.estimate.stage_steps import Sizes, label_steps, lengths_record
+from pva.estimate.shells import extreme_finding, profiled, with_leaving
+from pva.estimate.source_differences import source_differences
+from pva.estimate.species_growth import SpeciesGrowth, growth_of, with_transitions
+from pva.estimate.stage_steps import Sizes, label_steps
+from pva.estimate.staying import TAGS
 from pva.estimate.survival import (
     Data,
     Fitted,
     best_shell_loss,
     choose,
-    fit_model,
     levels_told,
 )
-from pva.estimate.survival_rates import SurvivalRates, survival_rates
-from pva.estimate.tag_loss import UNCORRECTED, TagRetention, meetings, retention
-from pva.estimate.transitions import transitions
-from pva.field.records import ALIVE, REMOVED, FieldRecords
+from pva.estimate.survival_rates import (
+    SurvivalRates,
+    contrasts_of,
+    survival_rates,
+    wanted_keys,
+)
+from pva.estimate.tag_loss import TagRetention
+from pva.field.records import ALIVE, REMOVED, SHELL, FieldRecords
 
 FEWEST_SEEN = 10  # animals seen again, below which survival is refused
 
@@ -43,7 +56,8 @@ class SpeciesResult:
     steps : DataFrame
         Labelled steps behind the models.
     growth : Growth or None
-    retention : TagRetention or None
+    losses : Losses
+        What survival is corrected for.
     models : list of Fitted
         Best first; the first is reported.
     inflation : float
@@ -57,13 +71,24 @@ class SpeciesResult:
     refused : tuple of Refusal
     notes : tuple of str
     adult_from_mm : float or None
+    lengths : SpeciesGrowth
+        Behind the growth curve.
+    averaged : Averaged or None
+        Behind `rates` where they are averaged over models.
+    simulated : SimulatedFit or None
+        The fit judged by simulated studies.
+    passes : PassDetection or None
+        How well one pass of a visit finds animals within reach.
+    profiled : dict of str to tuple
+        Profile intervals that stand in for standard errors where the chance of finding a shell
+        sits at 0 or 1.
     """
 
     species: str
     following: Following
     steps: pd.DataFrame | None = None
     growth: Growth | None = None
-    retention: TagRetention | None = None
+    losses: Losses = Losses()
     models: list[Fitted] = field(default_factory=list)
     inflation: float = 1.0
     test: FitTest | None = None
@@ -73,6 +98,16 @@ class SpeciesResult:
     refused: tuple[Refusal, ...] = ()
     notes: tuple[str, ...] = ()
     adult_from_mm: float | None = None
+    lengths: SpeciesGrowth = SpeciesGrowth()
+    averaged: Averaged | None = None
+    simulated: SimulatedFit | None = None
+    passes: PassDetection | None = None
+    profiled: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def retention(self) -> TagRetention | None:
+        """Tag retention measured on animals with two marks."""
+        return self.losses.tags
 
 
 def estimate_species(records: FieldRecords, species: str, options: Options,
@@ -89,91 +124,122 @@ def estimate_species(records: FieldRecords, species: str, options: Options,
     model : str, optional
         Name of the model to report in place of the one with the lowest AICc.
     """
-    following = follow(records) if following is None else following
+    following = follow_study(records, options) if following is None else following
     result = _estimated(records, species, options, following, model)
     return replace(result, adult_from_mm=options.adult_from_mm)
 
 
 def _estimated(records, species, options, following, model) -> SpeciesResult:
     own = following.of_species(species)
-    kept = retention(meetings(records, own.steps["animal"].unique()))
-    if kept is not None:
-        own = follow(records, by_tag_only=True).of_species(species)
-    growth, refused, notes = _growth(own, options)
+    losses = losses_of(records, own.steps["animal"].unique(), options)
+    if TAGS in losses.corrected_for:
+        own = follow_study(records, options, by_tag_only=True).of_species(species)
+    lengths = growth_of(own, options)
+    told = _followed(records, species, own, losses, lengths, options, model)
+    return replace(told, lengths=lengths)
+
+
+def _followed(records, species, own, losses, lengths, options, model) -> SpeciesResult:
+    growth, refused, notes = lengths.growth, list(lengths.refused), list(lengths.notes)
     refusal = _too_few(own)
     if refusal:
-        return SpeciesResult(species, own, growth=growth, retention=kept,
+        return SpeciesResult(species, own, growth=growth, losses=losses,
                              refused=(*refused, refusal), notes=tuple(notes))
-    sizes = Sizes(own, growth, options.season)
+    sizes = Sizes(own, growth, options.season, lengths.measured)
     if sizes.guessed and options.stages:
         notes.append(f"{sizes.guessed} animals were never measured: their batch's mean is used")
     steps = label_steps(own, sizes, options.stages, options.bad_years)
     if own.steps.groupby("follow").size().max() < 2:
-        return SpeciesResult(species, own, steps, growth, kept, bounds=two_visit_bounds(own.steps),
-                             refused=tuple(refused), notes=tuple(notes))
-    return _survival(species, own, steps, growth, kept, options, model, refused, notes)
+        searched = chance_to_find(records, species, options.availability)
+        return SpeciesResult(species, own, steps, growth, losses, refused=tuple(refused),
+                             bounds=two_visit_bounds(own.steps, searched), notes=tuple(notes))
+    told = _survival(species, own, steps, growth, losses, options, model, refused, notes)
+    return replace(told, passes=pass_detection(records, species))
 
 
-def _survival(species, own, steps, growth, kept, options, model, refused, notes) -> SpeciesResult:
+def follow_study(records: FieldRecords, options: Options, *, by_tag_only: bool = False
+                 ) -> Following:
+    """Animals followed as the study says: which sites and which shells count."""
+    return follow(records, by_tag_only=by_tag_only, outside=options.outside,
+                  shells_anywhere=options.shells_anywhere)
+
+
+def _survival(species, own, steps, growth, losses, options, model, refused, notes) -> SpeciesResult:
     visited = steps.dropna(subset=["visit"]).set_index(["follow", "visit"])["stage"]
     at_visits = own.steps.join(visited, on=["follow", "visit"])
     test = fit_test(at_visits)
     inflation = _inflation(test, notes)
-    keep = np.ones(len(steps)) if kept is None else kept.tag ** steps["years"].to_numpy(float)
-    if kept is None:
-        notes.append("survival is not corrected for lost tags: too few animals with two marks "
-                     "were met again")
-    else:
-        notes.append(f"tag loss: {UNCORRECTED}")
+    keep = losses.keep(steps)
+    anywhere = options.shells_anywhere and bool(steps["status"].eq(SHELL).any())
+    notes += losses.notes(leaving_told=anywhere)
     by_method = ("method",) if "method" in options.detection else ()
     rough = Model(("stage",) if options.stages else (), by_method, (), options.release_separate,
                   by_method)
-    loss = best_shell_loss(rough, steps, keep)
+    loss = np.inf if options.shells_dated_by_death else best_shell_loss(rough, steps, keep)
     data, plain = Data(steps, keep, loss), Data(steps, np.ones(len(steps)), loss)
     models = choose(data, survival=options.survival, detection=options.detection, shell=by_method,
                     release_separate=options.release_separate, inflation=inflation)
+    if anywhere:
+        models = with_leaving(models, data, inflation)
     models = _put_first(models, model)
     if not levels_told(models[0]):
-        return _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes)
-    rates = survival_rates(models[0], data, without_loss=plain, retention=kept,
-                           inflation=inflation)
+        return _not_told(species, own, steps, growth, losses, models, inflation, test, refused,
+                         notes)
+    taking_part = to_average(models) if options.average else [(models[0], 1.0)]
+    keys = wanted_keys(*(m for m, _ in taking_part))
+    rates = survival_rates(models[0], data, without_loss=plain, losses=losses,
+                           inflation=inflation, keys=keys)
+    averaged = None
+    if options.average:
+        rates, averaged = average_rates(rates, taking_part, keys, inflation)
+        notes.append(f"survival and release survival are averaged over {len(taking_part)} models "
+                     "by their weights, with the doubt about the model in their standard errors")
+    simulated = _simulated_fit(models[0], data, at_visits, test, options, notes)
     notes += rates.notes
-    notes += _sources_note(models[0], data, inflation)
+    notes += what_cannot_differ("survival", options.survival, steps)
+    notes += what_cannot_differ("detection", options.detection, steps)
+    notes += _only_together(models)
+    notes += source_differences(models[0], data, inflation)
     whole = rates.joint
     if growth is not None and len(options.stages) > 1:
-        whole, _ = transitions(growth, options.stages, rates.joint)
-    refused += _vague(steps, rates.joint)
-    return SpeciesResult(species, own, steps, growth, kept, models, inflation, test, rates, whole,
-                         None, tuple(refused), tuple(notes))
+        whole = with_transitions(growth, options, rates.joint)
+    refused += _vague(own.steps, rates.joint)
+    intervals = _extreme_shells(models[0], notes)
+    return SpeciesResult(species, own, steps, growth, losses, models, inflation, test, rates, whole,
+                         None, tuple(refused), tuple(notes), averaged=averaged,
+                         simulated=simulated, profiled=intervals)
 
 
-def _growth(own: Following, options: Options):
-    """The growth curve where enough animals were measured twice."""
-    refused, notes = [], []
-    twice = own.lengths.groupby("animal").size()
-    n = int((twice >= 2).sum())
-    if n < FEWEST:
-        refused.append(Refusal("growth", f"{n} animals were measured twice",
-                               f"at least {FEWEST} animals measured at two visits"))
-        return None, refused, notes
-    record, _, _, batches = lengths_record(own.lengths, options.season)
-    growth = fit_growth(record, batches)
-    notes += growth.notes
-    if not growth.is_told:
-        refused.append(Refusal(
-            "growth", f"increments of {n} animals cannot be told from errors of "
-            f"{growth.measurement_sd_mm:.1f} mm in a length",
-            "smaller animals, more years between lengths, or lengths read twice"))
-        return None, refused, notes
-    repeats = own.repeats["sd_mm"].dropna()
-    if len(repeats) >= 10:
-        told = float(np.sqrt((repeats**2).mean()))
-        ratio = told / growth.measurement_sd_mm
-        if not 0.67 < ratio < 1.5:
-            notes.append(f"SD of a length from repeats within a visit, {told:.1f} mm, disagrees "
-                         f"with {growth.measurement_sd_mm:.1f} mm from the curve: were repeats "
-                         "read independently?")
-    return growth, refused, notes
+def _only_together(models: list[Fitted]) -> list[str]:
+    """What the best model that cannot tell all its rates knows only as products."""
+    for fitted in models:
+        found = [] if levels_told(fitted) else products(fitted)
+        if found:
+            return [f"the model `{fitted.name}` is listed, not reported: "
+                    + "; ".join(p.words for p in found)]
+    return []
+
+
+def _extreme_shells(fitted: Fitted, notes: list[str]) -> dict[str, tuple[float, float]]:
+    """Profile intervals of yearly survival where the chance of finding a shell is at its limit."""
+    at = extreme_finding(fitted)
+    if at is None:
+        return {}
+    notes.append(f"the chance that a shell is found sits at {at:.0f}: a standard error of survival "
+                 "would mean nothing; its interval is profiled instead")
+    return profiled(fitted, {k: c for k, c in contrasts_of(
+        fitted, wanted_keys(fitted)).items()
+                             if k.split("/")[0] in ("survival", "release", "staying")})
+
+
+def _simulated_fit(reported, data, at_visits, test, options, notes) -> SimulatedFit | None:
+    """The fit judged by simulated studies, where the study asks for it."""
+    if not options.fit_simulations:
+        return None
+    told = simulate_fit(reported, data, at_visits, test, studies=options.fit_simulations)
+    notes.append(told.words if told else "the fit could not be judged by simulated studies: no "
+                 "usable table, or a model in which animals leave")
+    return told
 
 
 def _too_few(own: Following) -> Refusal | None:
@@ -206,7 +272,7 @@ def _put_first(models: list[Fitted], name: str | None) -> list[Fitted]:
     return chosen + [m for m in models if m.name != name]
 
 
-def _not_told(species, own, steps, growth, kept, models, inflation, test, refused, notes):
+def _not_told(species, own, steps, growth, losses, models, inflation, test, refused, notes):
     """No model of the set can tell survival apart from something else."""
     names = models[0].laid.design.names
     blurred = [n for n, told in zip(names, models[0].fit.told, strict=True) if not told]
@@ -217,36 +283,30 @@ def _not_told(species, own, steps, growth, kept, models, inflation, test, refuse
     else:
         why = "survival cannot be told apart from detection"
         needed = "one more visit"
+    why = "; ".join([why, *(p.words for p in products(models[0]))])
     refused = (*refused, Refusal("survival", why, needed))
-    return SpeciesResult(species, own, steps, growth, kept, models, inflation, test,
+    return SpeciesResult(species, own, steps, growth, losses, models, inflation, test,
                          bounds=two_visit_bounds(own.steps), refused=refused, notes=tuple(notes))
+
+
+def longest_interval(steps: pd.DataFrame) -> float:
+    """Years over which any animal was followed from one visit to the next, at most."""
+    return float((steps["end"] - steps["start"]).max() / YEAR)
+
+
+def longest_followed(steps: pd.DataFrame) -> float:
+    """Years from its beginning to its last sighting over which any animal was followed, at most."""
+    seen = steps[steps["status"].isin([ALIVE, REMOVED, SHELL])]
+    begun = steps.groupby("follow")["start"].min()
+    return float((seen.groupby("follow")["end"].max() - begun).max() / YEAR)
 
 
 def _vague(steps: pd.DataFrame, told: Joint) -> list[Refusal]:
     """Rates that must not be printed alone."""
     out = []
-    longest = float(((steps.groupby(["follow", "year"])["years"]).sum()).max())
+    longest = longest_followed(steps)
     if longest < SHORT:
         out.append(Refusal("survival", f"animals were followed over {longest * YEAR:.0f} days at "
                            "most: a yearly figure would be guesswork",
                            "visits at least three months apart"))
     return out
-
-
-def _sources_note(chosen: Fitted, data: Data, inflation: float) -> list[str]:
-    """A difference between sources may come from detection: show it with each one's own."""
-    if "source" not in chosen.model.survival or "source" in chosen.model.detection:
-        return []
-    sources = sorted(chosen.steps["source"].unique())
-    by = (*chosen.model.detection, "source")
-    model = Model(chosen.model.survival, by, chosen.model.release, chosen.model.release_separate,
-                  chosen.model.shell)
-    own = fit_model(model, data, near=chosen)
-    words = []
-    for fitted, what in ((chosen, "detection shared"), (own, "each source's own detection")):
-        gap = (survival_contrast(fitted, source=sources[0])
-               - survival_contrast(fitted, source=sources[-1]))
-        told = joint(fitted, {"gap": gap}, inflation)
-        words.append(f"{told.mean[0]:.2f} (SE {told.se[0]:.2f}) with {what}")
-    return [f"yearly survival of {sources[0]} less that of {sources[-1]}, logit scale: "
-            f"{words[0]}, {words[1]}"]

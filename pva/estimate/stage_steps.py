@@ -15,9 +15,8 @@ import pandas as pd
 
 from pva.estimate.following import YEAR, Following
 from pva.estimate.growth import Growth, growing_time
-from pva.estimate.likelihood_growth import Lengths
+from pva.estimate.growth_model import Measured
 
-FEWEST_IN_BATCH = 8  # animals measured twice, below which a batch joins its source
 SHORTEST_PIECE = 0.04  # years; a piece shorter than a fortnight joins its neighbour
 
 
@@ -42,49 +41,17 @@ def complete(stages) -> tuple[LengthStage, ...]:
     return tuple(ordered)
 
 
-def lengths_record(table: pd.DataFrame, season) -> tuple[Lengths, list, np.ndarray, np.ndarray]:
-    """Array form of the lengths table.
-
-    Returns
-    -------
-    lengths : Lengths
-    animals : list
-        In order.
-    begun : float array (animal)
-        Growing time of the first measurement.
-    batches : bool array (group)
-        Groups of first sizes that are one release batch each; the others are whole sources.
-    """
-    table = table.sort_values(["animal", "day"], kind="stable")
-    time = growing_time(table["day"].to_numpy(), season)
-    animal = table["animal"].to_numpy()
-    first = np.flatnonzero(np.concatenate([[True], animal[1:] != animal[:-1]]))
-    begun = time[first]
-    size = np.diff(np.append(first, len(table)))
-    source = table["source"].fillna("").astype(str).to_numpy()[first]
-    batch = table["batch"].fillna("").astype(str).to_numpy()[first]
-    twice = pd.Series(batch)[size >= 2].value_counts()
-    large = {b for b, n in twice.items() if b and n >= FEWEST_IN_BATCH}
-    alike = np.array([b in large for b in batch])
-    names, group = np.unique([f"batch {b}" if own else f"source {s}" for b, s, own in
-                              zip(batch, source, alike, strict=True)], return_inverse=True)
-    batches = np.array([name.startswith("batch ") for name in names])
-    record = Lengths(np.append(first, len(table)).astype(np.int64), time - np.repeat(begun, size),
-                     table["length_mm"].to_numpy(float), group.astype(np.int64))
-    return record, list(animal[first]), begun, batches
-
-
 class Sizes:
     """Predicted true length of every animal on any day."""
 
-    def __init__(self, following: Following, growth: Growth | None, season):
+    def __init__(self, following: Following, growth: Growth | None, season,
+                 measured: Measured | None):
         self.season, self.growth = season, growth
         steps = following.steps.drop_duplicates("animal")
-        self.own: dict = {}
+        self.own: dict = {}  # asymptote, first length, its growing time, rate
         self.guessed = 0
-        if len(following.lengths):
-            record, animals, begun, _ = lengths_record(following.lengths, season)
-            self._measured(record, animals, begun)
+        if measured is not None:
+            self._measured(measured)
         typical = pd.DataFrame(
             {"batch": steps["batch"].fillna(""), "source": steps["source"],
              "first": [self.own.get(a, (np.nan, np.nan))[1] for a in steps["animal"]]})
@@ -94,25 +61,28 @@ class Sizes:
                                        strict=True):
             if animal not in self.own:
                 self.guessed += 1
-                top = growth.asymptote_mm if growth else np.nan
+                top, rate = (growth.asymptote_mm, growth.rate) if growth else (np.nan, np.nan)
                 at = float(growing_time([start], season)[0])
-                self.own[animal] = (top, a if a == a else b, at)
+                self.own[animal] = (top, a if a == a else b, at, rate)
 
-    def _measured(self, record, animals, begun):
+    def _measured(self, measured: Measured):
+        animals, begun = measured.animals, measured.begun
         if self.growth is None:
-            mean = np.add.reduceat(record.length, record.first[:-1]) / np.diff(record.first)
-            self.own = {a: (np.nan, m, g) for a, m, g in zip(animals, mean, begun, strict=True)}
+            data = measured.lengths
+            mean = np.add.reduceat(data.length, data.first[:-1]) / np.diff(data.first)
+            self.own = {a: (np.nan, m, g, np.nan) for a, m, g in zip(animals, mean, begun,
+                                                                     strict=True)}
             return
-        top, first = self.growth.own(record)
-        self.own = {a: row for a, *row in zip(animals, top, first, begun, strict=True)}
+        top, first, rate = self.growth.own(measured)
+        self.own = {a: row for a, *row in zip(animals, top, first, begun, rate, strict=True)}
 
     def on(self, animals, days) -> np.ndarray:
         """Length (mm) of each animal on each day."""
-        top, first, at = np.array([self.own[a] for a in animals], float).reshape(-1, 3).T
+        top, first, at, rate = np.array([self.own[a] for a in animals], float).reshape(-1, 4).T
         if self.growth is None:
             return first
         gone = growing_time(days, self.season) - at
-        return top - (top - first) * np.exp(-self.growth.rate * gone)
+        return top - (top - first) * np.exp(-rate * gone)
 
     def crossing(self, animal, limit: float, start: float, end: float) -> float:
         """Day between `start` and `end` on which the animal reaches `limit` mm."""

@@ -5,9 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import expit, logit
 
-from pva.estimate.survival import weights
+from pva.estimate.levels import LEVEL_WORDS
+from pva.estimate.link_scale import Z95
+from pva.estimate.species_growth import growth_row
+from pva.estimate.summary_survival import (
+    average_rows,
+    effect_rows,
+    fit_row,
+    model_rows,
+    year_row,
+)
 from pva.estimate.to_estimates import named
+from pva.estimate.visit_by_visit import LABEL
 
 
 @dataclass(frozen=True)
@@ -40,23 +51,35 @@ def summarise(told) -> StudySummary:
     first = next(iter(results.values()), None)
     return StudySummary({
         "title": told.title, "species": told.species, "level": told.level,
+        "level_words": LEVEL_WORDS[told.level],
         "rows": told.records.account.totals if told.records is not None else None,
         "survival": [row for n, r in results.items() for row in _survival(told, r, tagged[n])],
         "detection": [_estimate_row(e) for k, e in told.rates.items()
                       if k.startswith("detection/")],
         "tag_retention": _one_or_many(results, _retention),
-        "growth": _one_or_many(results, _growth),
+        "staying": [_estimate_row(e) for k, e in told.rates.items() if k.startswith("staying/")],
+        "availability": [_estimate_row(e) for k, e in told.rates.items()
+                         if k.startswith("availability/")],
+        "growth": _one_or_many(results, growth_row),
         "transitions": [_estimate_row(e) for k, e in told.rates.items()
                         if k.startswith("growth/")],
-        "models": [row for n, r in results.items() for row in _models(r, tagged[n])],
-        "fit": _one_or_many(results, _fit) if first is not None else None,
+        "models": [row for n, r in results.items() for row in model_rows(r, tagged[n])],
+        "effects": [row for n, r in results.items() for row in effect_rows(r, tagged[n])],
+        "years": _one_or_many(results, year_row) if first is not None else None,
+        "averaged": [row for r in results.values() for row in average_rows(r)],
+        "fit": _one_or_many(results, fit_row) if first is not None else None,
+        "known_fate": known_fate_rows(told.known_fates),
+        "visit_by_visit": visit_rows(told.tables.get("visit_by_visit")),
+        "batch_bounds": _records(told.tables.get("batch_bounds")),
         "density": [_without(row, "site") for row in told.bed.rows],
         "recruits": [_without(row, "site") for row in told.bed.recruits],
+        "surface_search": told.bed.surface, "next_units": told.bed.next_units,
+        "hosts": [_without(row, "site") for row in told.hosts.rows],
+        "glochidia_per_host": [_without(row, "site") for row in told.hosts.loads],
         "abundance": [_estimate_row(e) for stages in told.abundance.values()
                       for e in stages.values()],
         "refused": [{"what": r.what, "why": r.why, "needed": r.needed} for r in told.refused]
-        + [{"what": k, "why": e.note, "needed": ""} for k, e in told.rates.items()
-           if e.value is None],
+        + [_bounds_row(k, e) for k, e in told.rates.items() if e.value is None],
         "notes": list(told.notes),
     })
 
@@ -82,8 +105,9 @@ def _survival(told, result, species: str) -> list[dict]:
             continue
         if species and not key.endswith(f" of {species}"):
             continue
-        corrected = estimate.value if result.retention is not None else None
-        apparent = estimate.apparent if result.retention is not None else estimate.value
+        losses = result.losses
+        corrected = estimate.value if losses else None
+        apparent = estimate.apparent if losses else estimate.value
         low, high = estimate.interval or (None, None)
         heard = result.rates.heard.get(plain) if result.rates else None
         bounds = [x for x in (*(heard or ()), estimate.value) if x is not None]
@@ -93,9 +117,46 @@ def _survival(told, result, species: str) -> list[dict]:
             "heard_dead": heard[0] if heard else None, "heard_alive": heard[1] if heard else None,
             "heard_low": min(bounds) if heard else None,
             "heard_high": max(bounds) if heard else None,
+            **_heard_with_doubt(bounds if heard else (), estimate.link),
+            "corrected_for": list(losses.corrected_for),
             "per": "year" if group == "survival" else "event", "note": estimate.note or None,
         })
     return rows
+
+
+def _bounds_row(key: str, e) -> dict:
+    """A number that is not given, with its bounds where there are any."""
+    low, high = e.interval or (None, None)
+    return {"what": key, "why": e.note, "needed": "", "low": low, "high": high}
+
+
+def _heard_with_doubt(readings, link) -> dict:
+    """The range of the readings with the doubt that each of them has."""
+    ends = {"heard_low_with_doubt": None, "heard_high_with_doubt": None}
+    if link is None or not readings or not 0 < min(readings) <= max(readings) < 1:
+        return ends
+    half = Z95 * link.se
+    return {"heard_low_with_doubt": float(expit(logit(min(readings)) - half)),
+            "heard_high_with_doubt": float(expit(logit(max(readings)) + half))}
+
+
+def known_fate_rows(fates) -> list[dict]:
+    """Product-limit survival of releases with known fates, and how two of them differ."""
+    rows = []
+    for fate in fates:
+        rows += [{"group": fate.group, "animals": fate.animals, **row}
+                 for row in fate.table.to_dict("records")]
+    return rows
+
+
+def visit_rows(table) -> dict | None:
+    """Crude estimates of every visit under the label that says what they are."""
+    rows = _records(table)
+    return {"label": LABEL, "rows": rows} if rows else None
+
+
+def _records(table) -> list[dict]:
+    return [] if table is None else table.to_dict("records")
 
 
 def _estimate_row(e) -> dict:
@@ -111,50 +172,11 @@ def _retention(result) -> dict | None:
     low, high = kept.interval
     return {"tag": kept.tag, "se": kept.se, "low": low, "high": high,
             "second_mark": kept.second_mark, "meetings": kept.meetings, "animals": kept.animals,
-            "lost": kept.lost}
-
-
-def _growth(result) -> dict | None:
-    growth = result.growth
-    if growth is None:
-        return None
-    out = {}
-    for name in ("asymptote_mm", "rate", "asymptote_sd_mm", "measurement_sd_mm"):
-        low, high = growth.interval[name]
-        out |= {name: getattr(growth, name), f"{name}_se": growth.se[name],
-                f"{name}_low": low, f"{name}_high": high}
-    stages = list(dict.fromkeys(result.steps["stage"])) if result.steps is not None else []
-    return out | {
-        "animals": growth.animals, "measurements": growth.measurements,
-        "negative_increments": growth.negative, "stages_followed": [s for s in stages if s],
-        "years_to_adult": _years_to_adult(result),
-    }
-
-
-def _years_to_adult(result) -> float | None:
-    low = result.adult_from_mm
-    if low is None:
-        return None
-    years = result.growth.years_to(low)
-    return years if np.isfinite(years) else None
-
-
-def _models(result, species: str) -> list[dict]:
-    shares = weights(result.models) if result.models else []
-    return [
-        {"name": m.name, "parameters": m.fit.rank, "loglik": m.fit.loglik, "aicc": m.aicc,
-         "weight": float(w), "species": species or None, "reported": i == 0}
-        for i, (m, w) in enumerate(zip(result.models, shares, strict=True))
-    ]
-
-
-def _fit(result) -> dict | None:
-    test = result.test
-    if test is None:
-        return None
-    return {"overdispersion": test.overdispersion, "p_value": test.p_value,
-            "chi_square": test.chi_square, "degrees": test.degrees,
-            "questions": sorted(test.tables["question"].unique())}
+            "lost": kept.lost, "model": kept.name,
+            "kept_to_age": [{"years": t, "tag": float(kept.kept(0, t))} for t in (1, 2, 5, 10)],
+            "models": [{"name": m.name, "aicc": m.aicc, "first_year": m.tag,
+                        "fifth_year": float(m.kept(4, 5))}
+                       for m in (kept, kept.rival) if m is not None]}
 
 
 def _plain(thing):

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pva.estimate.choices import YEAR_TERM, detection_choices, differs, survival_choices
 from pva.estimate.coding import NOT_COUNTED, code
 from pva.estimate.fit import Fit, fit
 from pva.estimate.histories import from_steps
-from pva.estimate.likelihood import ALIVE, SHELL
-from pva.estimate.models import WITHIN, Laid, Model, lay
+from pva.estimate.likelihood import ALIVE, SHELL, Histories
+from pva.estimate.models import LUCK, Laid, Model, lay
 
+ROUNDS = 3  # of choosing survival and detection in turn
 SHELL_LOSS = (0.0, 0.3, 0.7, 1.5)  # per year; tried in turn, the best fitting is kept
-YEAR_TERM = "year"
 WEAK_PULL = 0.25  # precision of the pull on year differences: SD 2 on the logit scale
 
 
@@ -32,6 +33,9 @@ class Fitted:
     followed : int
     steps : DataFrame
         The steps behind it, in the order of `laid`.
+    year_sd : float or None
+        SD between years (logit scale) at which years were fitted as random effects; their columns
+        are scaled by it. None: no random years.
     """
 
     model: Model
@@ -40,6 +44,7 @@ class Fitted:
     aicc: float
     followed: int
     steps: pd.DataFrame
+    year_sd: float | None = None
 
     @property
     def name(self) -> str:
@@ -71,6 +76,41 @@ class Data:
         return bool(self.steps["status"].eq("shell").any())
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """A model laid over one reading of the records, ready to be fitted.
+
+    Parameters
+    ----------
+    laid : Laid
+    histories : Histories
+    steps : DataFrame
+    seen : int array (step)
+    """
+
+    laid: Laid
+    histories: Histories
+    steps: pd.DataFrame
+    seen: np.ndarray
+
+    @property
+    def lucky(self) -> np.ndarray:
+        """Which parameters (bool) are years as random effects."""
+        return np.array([n.startswith(f"survival: {LUCK} ") for n in self.laid.design.names])
+
+
+def prepare(model: Model, data: Data, *, reading: str = NOT_COUNTED,
+            luck: pd.DataFrame | None = None) -> Prepared:
+    """Lay a model over one reading of the records; see `fit_model` and `models.lay`."""
+    seen, kept = code(data.steps, reading)
+    steps, seen = data.steps[kept], seen[kept]
+    laid = lay(model, steps, shells=bool((seen == SHELL).any()),
+               luck=None if luck is None else luck[kept])
+    histories = from_steps(steps["follow"], steps["years"], laid.rows, data.keep[kept], seen,
+                           shell_loss=data.shell_loss)
+    return Prepared(laid, histories, steps, seen)
+
+
 def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_years: bool = False,
               near: Fitted | None = None, inflation: float = 1.0) -> Fitted:
     """Fit one model.
@@ -89,20 +129,17 @@ def fit_model(model: Model, data: Data, *, reading: str = NOT_COUNTED, pull_year
     inflation : float
         Overdispersion that AICc allows for, at least 1.
     """
-    seen, kept = code(data.steps, reading)
-    steps, seen = data.steps[kept], seen[kept]
-    laid = lay(model, steps, shells=bool((seen == SHELL).any()))
-    histories = from_steps(steps["follow"], steps["years"], laid.rows, data.keep[kept], seen,
-                           shell_loss=data.shell_loss)
-    pull = np.zeros(laid.design.size)
+    ready = prepare(model, data, reading=reading)
+    design = ready.laid.design
+    pull = np.zeros(design.size)
     if pull_years:
-        for i, name in enumerate(laid.design.names):
+        for i, name in enumerate(design.names):
             if name.startswith(f"survival: {YEAR_TERM} "):
                 pull[i] = WEAK_PULL
-    fitted = fit(histories, laid.design, near=near.fit if near else None, pull=pull)
-    n = followed(steps, seen)
-    return Fitted(model, laid, fitted, aicc(fitted.loglik, fitted.rank, n, inflation), n,
-                  steps)
+    fitted = fit(ready.histories, design, near=near.fit if near else None, pull=pull)
+    n = followed(ready.steps, ready.seen)
+    return Fitted(model, ready.laid, fitted, aicc(fitted.loglik, fitted.rank, n, inflation), n,
+                  ready.steps)
 
 
 def followed(steps: pd.DataFrame, seen: np.ndarray) -> int:
@@ -118,48 +155,12 @@ def aicc(loglik: float, parameters: int, n: int, inflation: float = 1.0) -> floa
     return -2 * loglik / max(inflation, 1.0) + 2 * parameters + correction
 
 
-def detection_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
-    """Ways in which detection may differ: what the study asks for, and its plain rivals."""
-    visited = steps[steps["visit"].notna()]
-    asked = tuple(a for a in asked if a == "length" or _differs(visited, a))
-    choices = [()]
-    if asked:
-        choices.append(asked)
-    groups = [a for a in asked if a != "length"]
-    if "length" in asked and groups:
-        choices.append((*groups, f"length{WITHIN}{groups[0]}"))
-    if _differs(visited, "visit"):
-        choices.append((*[a for a in asked if a in ("method", "length")], "visit"))
-    if _differs(visited, "source") and "source" not in asked:
-        choices.append((*asked, "source"))
-    return list(dict.fromkeys(choices))
-
-
-def _differs(steps: pd.DataFrame, term: str) -> bool:
-    column = {"effort": "effort_hours"}.get(term, term)
-    return column in steps and steps[column].nunique() > 1
-
-
-def survival_choices(asked, steps: pd.DataFrame) -> list[tuple[str, ...]]:
-    """Ways in which survival may differ: stages always where there are any, then what is asked."""
-    base = ("stage",) if _differs(steps, "stage") else ()
-    others = [a for a in asked if a not in ("stage", YEAR_TERM) and
-              (a == "length" or _differs(steps, a))]
-    sets = [base]
-    for other in others:
-        sets += [(*s, other) for s in sets]
-    sets = sets[:8]
-    if _differs(steps, YEAR_TERM):
-        sets += [(*s, YEAR_TERM) for s in sets]
-    return sets
-
-
 def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate: bool = True,
            inflation: float = 1.0) -> list[Fitted]:
     """Fit the set of models, best first.
 
     Detection is chosen first, under the richest and the plainest survival; then survival, under
-    that detection.
+    that detection; then both once more, each under the best of the other, until they stay.
 
     Parameters
     ----------
@@ -180,25 +181,37 @@ def choose(data: Data, *, survival=(), detection=(), shell=(), release_separate:
     steps = data.steps
     separate = release_separate and bool(steps["released"].any())
     released = steps[steps["released"]]
-    release = ("source",) if separate and _differs(released, "source") else ()
+    release = ("source",) if separate and differs(released, "source") else ()
     choices = survival_choices(survival, steps)
-    richest = max(choices, key=len)
-    plainest = min(choices, key=len)
-    tried: list[Fitted] = []
-    for by in detection_choices(detection, steps):
-        for survived in dict.fromkeys((richest, plainest)):
-            model = Model(survived, by, release, separate, shell)
-            near = tried[-1] if tried else None
-            tried.append(fit_model(model, data, near=near, inflation=inflation))
-    best = min(tried, key=lambda f: (not levels_told(f), f.aicc))
-    for by in choices:
-        if by not in (richest, plainest):
-            model = Model(by, best.model.detection, release, separate, shell)
-            tried.append(fit_model(model, data, near=best, inflation=inflation))
-    ranked = sorted(tried, key=lambda f: (not levels_told(f), f.aicc))
+    ways = detection_choices(detection, steps)
+    tried: dict[Model, Fitted] = {}
+
+    def fit_all(survivals, detections, near=None):
+        for by in detections:
+            for survived in survivals:
+                model = Model(survived, by, release, separate, shell)
+                if model not in tried:
+                    tried[model] = fit_model(model, data, inflation=inflation,
+                                             near=near or next(reversed(tried.values()), None))
+        return min(tried.values(), key=_rank)
+
+    ends = dict.fromkeys((max(choices, key=len), min(choices, key=len)))
+    best = fit_all(ends, ways)
+    for _ in range(ROUNDS):
+        before = best
+        best = fit_all(choices, [best.model.detection], best)
+        best = fit_all([best.model.survival], ways, best)
+        if best.model.detection == before.model.detection:
+            break
+    ranked = sorted(tried.values(), key=_rank)
     # the one that is reported is searched for from far-off places too
     again = fit_model(ranked[0].model, data, inflation=inflation)
     return [again if again.fit.loglik > ranked[0].fit.loglik else ranked[0], *ranked[1:]]
+
+
+def _rank(fitted: Fitted) -> tuple[bool, float]:
+    """By AICc, those whose survival cannot be told last."""
+    return not levels_told(fitted), fitted.aicc
 
 
 def levels_told(fitted: Fitted) -> bool:

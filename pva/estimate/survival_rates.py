@@ -7,21 +7,32 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import expit
 
-from pva.estimate.coding import HEARD_ALIVE, HEARD_DEAD
+from pva.estimate.choices import YEAR_TERM
+from pva.estimate.coding import HEARD_ALIVE, HEARD_DEAD, NOT_COUNTED
 from pva.estimate.contrasts import (
     Joint,
     event_contrast,
     joint,
     release_contrast,
+    staying_contrast,
     survival_contrast,
     year_labels,
 )
 from pva.estimate.fit import profile_interval
-from pva.estimate.following import YEAR
-from pva.estimate.link_scale import mean_over_years
-from pva.estimate.survival import YEAR_TERM, Data, Fitted, fit_model
-from pva.estimate.tag_loss import TagRetention
-from pva.estimate.year_variance import FEWEST_YEARS, YearVariance, shared_years, year_variance
+from pva.estimate.following import SHORT, YEAR
+from pva.estimate.link_scale import Z95, mean_over_years
+from pva.estimate.losses import Losses
+from pva.estimate.survival import Data, Fitted, fit_model
+from pva.estimate.year_effects import YearEffects, again, random_years
+from pva.estimate.year_variance import (
+    FEWEST_YEARS,
+    YearVariance,
+    census_turn,
+    shared_years,
+    year_variance,
+)
+
+PROFILE_ABOVE = 0.5  # standard error (logit) above which an interval is profiled
 
 
 @dataclass(frozen=True)
@@ -31,11 +42,12 @@ class SurvivalRates:
     Parameters
     ----------
     joint : Joint
-        Corrected for tag loss where that could be estimated, years and tag loss in the covariance.
+        Corrected for what is lost from view, as far as it is known; years and that loss are in the
+        covariance.
     year_sd : float or None
         SD between years, logit scale, shared by all stages; None = could not be told.
     apparent : dict of str to float
-        With lost tags counted as deaths, natural scale, mean over years.
+        With everything lost from view counted as deaths, natural scale, mean over years.
     limits : dict of str to tuple
         Profile limits (natural scale) of rates stuck at 0 or 1.
     heard : dict of str to tuple
@@ -43,8 +55,13 @@ class SurvivalRates:
     by_interval : list of dict
         Year, stage, value, low, high: for the figure.
     notes : tuple of str
-    year_sd_interval : tuple of float or None
-        95 % interval of `year_sd`.
+    effects : YearEffects or None
+        Years as random effects in the likelihood: where `year_sd` comes from.
+    moments : YearVariance or None
+        The same spread from the estimates of single intervals, to compare.
+    profiles : dict of str to tuple
+        Profile intervals (logit scale) of rates with large standard errors, where a normal
+        interval would not do.
     """
 
     joint: Joint
@@ -54,11 +71,13 @@ class SurvivalRates:
     heard: dict
     by_interval: list
     notes: tuple[str, ...] = field(default=())
-    year_sd_interval: tuple[float, float] | None = None
+    effects: YearEffects | None = None
+    moments: YearVariance | None = None
+    profiles: dict = field(default_factory=dict)
 
 
 def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = None,
-                   retention: TagRetention | None = None, inflation: float = 1.0,
+                   losses: Losses | None = None, inflation: float = 1.0,
                    keys: dict | None = None) -> SurvivalRates:
     """Turn the chosen model into the rates people name.
 
@@ -68,37 +87,43 @@ def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = No
     data : Data
         What `chosen` was fitted to.
     without_loss : Data, optional
-        The same records with no tag loss, for apparent survival.
-    retention : TagRetention, optional
-        Where `data` allows for tag loss.
+        The same records with nothing lost from view, for apparent survival.
+    losses : Losses, optional
+        Where `data` allows for lost tags or leaving.
     inflation : float
         Overdispersion, at least 1.
     keys : dict, optional
         Wanted keys, as made by `wanted_keys`; all where left out.
     """
     keys = wanted_keys(chosen) if keys is None else keys
-    yearly, labels, spread, notes = _with_years(chosen, data, inflation)
-    constant = not spread or (not spread.variance and YEAR_TERM not in chosen.model.survival)
-    base, years = (chosen, []) if constant else (yearly, labels)
-    weights = None if constant else dict(zip(years, spread.weights, strict=True))
-    named = joint(base, _contrasts(base, keys, weights), inflation)
-    named = _with_process(base, named, keys, spread, years)
-    variance = spread.variance if spread else 0.0
-    apparent, named = _tag_loss(base, named, keys, weights, variance, without_loss, retention, data)
-    limits = _limits(base, named, keys, weights)
-    return SurvivalRates(named, np.sqrt(variance) if spread else None, apparent, limits,
-                         _heard(chosen, data, keys, variance),
-                         _by_interval(yearly, labels, inflation), tuple(notes),
-                         tuple(np.sqrt(spread.interval)) if spread else None)
+    yearly, labels, moments = _by_years(chosen, data, inflation)
+    effects = random_years(chosen, data, inflation=inflation) if moments else None
+    # random years are fitted to records made lighter by the inflation: not to be widened twice
+    base, widened = (effects.fitted, 1.0) if effects else (chosen, inflation)
+    year_sd = effects.sd if effects else None
+    named = joint(base, contrasts_of(base, keys), widened)
+    apparent, named = _corrected(base, named, keys, inflation, without_loss, losses, data)
+    return SurvivalRates(named, year_sd, apparent, _limits(base, named, keys, widened),
+                         _heard(base, data, keys, inflation),
+                         _by_interval(yearly, labels, inflation),
+                         tuple(_year_words(effects, moments, len(labels))), effects, moments,
+                         _profiles(base, named, keys, widened))
 
 
-def wanted_keys(fitted: Fitted) -> dict[str, dict]:
-    """Keys of the file, and what each stands for in the model."""
+def wanted_keys(*models: Fitted) -> dict[str, dict]:
+    """Keys of the file, and what each stands for in the models; those of the first come first."""
+    keys: dict[str, dict] = {}
+    for fitted in models:
+        keys |= {key: what for key, what in _keys_of(fitted).items() if key not in keys}
+    return keys
+
+
+def _keys_of(fitted: Fitted) -> dict[str, dict]:
     stages = [s for s in dict.fromkeys(fitted.steps["stage"]) if s] or [None]
     keys: dict[str, dict] = {}
     for stage in stages:
         keys[f"survival/{stage or 'all'}"] = {"stage": stage}
-    for term in ("site", "source"):
+    for term in ("site", "source", "batch"):
         if term in fitted.model.survival:
             for stage in stages:
                 levels = fitted.steps.loc[fitted.steps["stage"].eq(stage or ""), term].unique()
@@ -109,23 +134,28 @@ def wanted_keys(fitted: Fitted) -> dict[str, dict]:
             keys[f"release/{source}"] = {"release": source}
     for name in sorted(set(fitted.steps["bad_year"]) - {""}):
         keys[f"bad_year/{name}"] = {"event": name}
+    if fitted.model.leaving:
+        keys["staying/all"] = {"staying": "all"}
     return keys
 
 
-def _contrasts(fitted: Fitted, keys: dict, years) -> dict[str, np.ndarray]:
+def contrasts_of(fitted: Fitted, keys: dict) -> dict[str, np.ndarray]:
+    """Weights of the parameters in each key, as made by `wanted_keys`."""
     out = {}
     for key, what in keys.items():
         if "release" in what:
             out[key] = release_contrast(fitted, what["release"])
         elif "event" in what:
             out[key] = event_contrast(fitted, what["event"])
+        elif "staying" in what:
+            out[key] = staying_contrast(fitted)
         else:
-            out[key] = survival_contrast(fitted, years=years, **what)
+            out[key] = survival_contrast(fitted, **what)
     return out
 
 
-def _with_years(chosen: Fitted, data: Data, inflation: float):
-    """The fit with years, its ordinary intervals, the spread of years, and what to say of it."""
+def _by_years(chosen: Fitted, data: Data, inflation: float):
+    """The fit with each interval's own survival, intervals that can be told, their spread."""
     model = chosen.model
     if YEAR_TERM not in model.survival:
         model = model.with_survival(*model.survival, YEAR_TERM)
@@ -136,104 +166,117 @@ def _with_years(chosen: Fitted, data: Data, inflation: float):
     clear = np.isfinite(told.se)
     labels = [label for label, ok in zip(labels, clear, strict=True) if ok]
     if len(labels) < FEWEST_YEARS:
-        return yearly, labels, None, [
-            f"how survival differs from year to year cannot be told from {len(labels)} ordinary "
-            "intervals whose survival can be told"]
-    spread = year_variance(told.mean[clear], told.covariance[np.ix_(clear, clear)],
-                           _process(yearly, labels))
-    top = np.sqrt(spread.interval[1])
-    return yearly, labels, spread, [
-        f"SD of survival between years on the logit scale: {np.sqrt(spread.variance):.2f} from "
-        f"{len(labels)} intervals, 95 % interval {np.sqrt(spread.interval[0]):.2f} to {top:.2f}"]
+        return yearly, labels, None
+    return yearly, labels, year_variance(told.mean[clear], told.covariance[np.ix_(clear, clear)],
+                                         _process(yearly, labels))
+
+
+def _year_words(effects: YearEffects | None, moments: YearVariance | None, intervals: int):
+    """What to say of the spread between years."""
+    if effects is None:
+        yield ("how survival differs from year to year cannot be told from "
+               f"{intervals} ordinary intervals whose survival can be told")
+        return
+    low, high = effects.interval
+    top = f"{high:.2f}" if np.isfinite(high) else "no end"
+    yield (f"SD of survival between years on the logit scale: {effects.sd:.2f}, with years as "
+           f"random effects in the likelihood (used), 95 % profile interval {low:.2f} to {top}; "
+           f"{np.sqrt(moments.variance):.2f} from the spread of {intervals} single intervals "
+           f"(to compare), {np.sqrt(moments.interval[0]):.2f} to "
+           f"{np.sqrt(moments.interval[1]):.2f}")
+    if low == 0.0:
+        yield (f"{intervals} intervals cannot tell whether years differ at all, nor that they are "
+               f"alike: an SD of 0 and one of {top} both fit")
 
 
 def _process(fitted: Fitted, labels) -> np.ndarray:
     """How the luck of years adds up in each interval between visits."""
     steps = fitted.steps
-    visits = steps.loc[steps["visit"].notna(), "end"].to_numpy(float) / YEAR
-    angle = 2 * np.pi * (visits % 1)
-    turn = float(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean()) / (2 * np.pi) % 1)
     group = steps.groupby("year")
     whole = group["end"].max()[labels].to_numpy() / YEAR
     # the usual first day of the interval: later releases join it part-way
     begun = group["start"].min()[labels].to_numpy() / YEAR
-    return shared_years(begun, whole, turn=turn)
+    return shared_years(begun, whole, turn=census_turn(steps))
 
 
-def _with_process(base, named: Joint, keys, spread: YearVariance | None, years) -> Joint:
-    """Add what a handful of years cannot tell about the mean over years."""
-    if not spread or not spread.variance or not years:
-        return named
-    shared = float(spread.weights @ _process(base, years) @ spread.weights) * spread.variance
-    is_survival = np.array(["stage" in what for what in keys.values()], float)
-    covariance = named.covariance + shared * np.outer(is_survival, is_survival)
-    for i, what in enumerate(keys.values()):
-        if "event" in what:
-            moved = _event_exposure(base, what["event"], named.mean[i])
-            covariance[i, i] += spread.variance * moved
-    return replace(named, covariance=covariance)
+def _refit(base: Fitted, data: Data, inflation: float, reading: str = NOT_COUNTED) -> Fitted:
+    """The same model, at the same spread of years, for other records."""
+    if base.year_sd is None:
+        return fit_model(base.model, data, reading=reading, near=base)
+    return again(base, data, reading=reading, inflation=inflation)
 
 
-def _event_exposure(base: Fitted, name: str, logit: float) -> float:
-    """How strongly the ordinary luck of a bad year's interval moves its relative survival."""
-    steps = base.steps[base.steps["bad_year"].eq(name)]
-    rows = base.laid.at_steps("survival")[base.steps["bad_year"].eq(name).to_numpy()]
-    death = 1 - expit(rows @ base.fit.beta[base.laid.design.slices["survival"]])
-    on_log = float((death * steps["years"].to_numpy()).mean())
-    return (on_log / max(1 - expit(logit), 1e-3)) ** 2
-
-
-def _tag_loss(base, named, keys, weights, variance, without_loss, retention, data):
-    """Apparent survival, and the doubt about tag loss carried into the covariance."""
-    if retention is None or without_loss is None:
+def _corrected(base, named, keys, inflation, without_loss, losses, data):
+    """Apparent survival, and the doubt about what was lost from view in the covariance."""
+    if not losses or without_loss is None:
         return {}, named
-    model = base.model
-    plain = fit_model(model, without_loss, pull_years=True, near=base)
-    logits = joint(plain, _contrasts(plain, keys, weights)).mean
-    apparent = {key: float(mean_over_years(x, np.sqrt(variance)))
+    plain = _refit(base, without_loss, inflation)
+    logits = joint(plain, contrasts_of(plain, keys)).mean
+    apparent = {key: float(mean_over_years(x, base.year_sd or 0.0))
                 for key, x in zip(keys, logits, strict=True) if key.startswith("survival/")}
-    half = np.sqrt(retention.covariance[0, 0])
-    kept = expit(retention.logit[0] - half)
-    less = Data(data.steps, kept ** data.steps["years"].to_numpy(float), data.shell_loss)
-    lower = fit_model(model, less, pull_years=True, near=base)
-    moved = joint(lower, _contrasts(lower, keys, weights)).mean - named.mean
-    moved = np.where(np.isfinite(moved) & (np.abs(named.mean) < 10), moved, 0.0)
-    return apparent, replace(named, covariance=named.covariance + np.outer(moved, moved))
+    covariance = named.covariance.copy()
+    for other in losses.moved():
+        less = Data(data.steps, other.keep(data.steps), data.shell_loss)
+        lower = _refit(base, less, inflation)
+        moved = joint(lower, contrasts_of(lower, keys)).mean - named.mean
+        moved = np.where(np.isfinite(moved) & (np.abs(named.mean) < 10), moved, 0.0)
+        covariance += np.outer(moved, moved)
+    return apparent, replace(named, covariance=covariance)
 
 
-def _limits(base: Fitted, named: Joint, keys, weights) -> dict:
+def _profiles(base: Fitted, named: Joint, keys, inflation: float) -> dict:
+    """Profile intervals of rates that are told badly; what lost tags add widens both sides."""
+    plain = joint(base, contrasts_of(base, keys), inflation)
+    out = {}
+    for i, (key, contrast) in enumerate(contrasts_of(base, keys).items()):
+        if not (np.isfinite(named.se[i]) and named.se[i] > PROFILE_ABOVE):
+            continue
+        ends = np.array(profile_interval(base.fit, contrast, inflation=inflation))
+        beyond = Z95**2 * max(named.se[i] ** 2 - plain.se[i] ** 2, 0.0)
+        moved = np.sqrt((ends - named.mean[i]) ** 2 + beyond)
+        out[key] = (float(named.mean[i] - moved[0]), float(named.mean[i] + moved[1]))
+    return out
+
+
+def _limits(base: Fitted, named: Joint, keys, inflation: float) -> dict:
     """Profile limits of rates that sit at 0 or 1."""
     out = {}
-    for (key, contrast), se in zip(_contrasts(base, keys, weights).items(), named.se, strict=True):
+    for (key, contrast), se in zip(contrasts_of(base, keys).items(), named.se, strict=True):
         touched = np.abs(contrast) > 1e-9
         if np.isnan(se) and touched.any() and base.fit.stuck[touched].any():
-            low, high = profile_interval(base.fit, contrast)
+            low, high = profile_interval(base.fit, contrast, inflation=inflation)
             out[key] = (float(expit(low)), float(expit(high)))
     return out
 
 
-def _heard(chosen: Fitted, data: Data, keys, variance: float) -> dict:
+def _heard(base: Fitted, data: Data, keys, inflation: float) -> dict:
     """Survival when every heard-only animal was dead by then, and when every one was alive."""
     if not data.steps["status"].eq("heard").any():
         return {}
     ends = []
+    wanted = {k: v for k, v in keys.items() if not k.startswith("bad_year/")}
     for reading in (HEARD_DEAD, HEARD_ALIVE):
-        fitted = fit_model(chosen.model, data, reading=reading, near=chosen)
-        wanted = {k: v for k, v in keys.items() if not k.startswith("bad_year/")}
-        logits = joint(fitted, _contrasts(fitted, wanted, None)).mean
-        spread = [np.sqrt(variance) * k.startswith("survival/") for k in wanted]
+        fitted = _refit(base, data, inflation, reading)
+        logits = joint(fitted, contrasts_of(fitted, wanted)).mean
+        spread = [(base.year_sd or 0.0) * k.startswith("survival/") for k in wanted]
         ends.append(mean_over_years(logits, spread))
     return {key: (float(a), float(b)) for key, a, b in zip(wanted, *ends, strict=True)}
 
 
 def _by_interval(base: Fitted, years, inflation: float) -> list[dict]:
+    """Yearly survival of each interval; of a short one, survival over it, with its length."""
     stages = [s for s in dict.fromkeys(base.steps["stage"])]
+    group = base.steps.groupby("year")
+    whole = group["years"].sum() / group["visit"].count()  # pieces of a step have no visit
     rows = []
     for stage in stages:
         each = {y: survival_contrast(base, stage=stage or None, years={y: 1.0}) for y in years}
         told = joint(base, each, inflation)
         for label, mean, se in zip(told.keys, told.mean, told.se, strict=True):
-            low, high = expit(mean - 1.96 * se), expit(mean + 1.96 * se)
-            rows.append({"interval": label, "stage": stage, "value": float(expit(mean)),
+            value, low, high = expit(mean + np.array([0.0, -Z95, Z95]) * se)
+            if whole[label] < SHORT:
+                value, low, high = np.array([value, low, high]) ** whole[label]
+                label = f"{label} ({whole[label] * YEAR:.0f} days)"
+            rows.append({"interval": label, "stage": stage, "value": float(value),
                          "low": float(low), "high": float(high)})
     return rows

@@ -6,14 +6,18 @@ import datetime as dt
 
 import numpy as np
 
-from pva.estimate.contrasts import average_detection
+from pva.estimate.availability import availability
+from pva.estimate.contrasts import average_detection, detection_limit
 from pva.estimate.estimates import Covariance, Estimate, estimate_from_link
-from pva.estimate.following import SHORT
-from pva.estimate.link_scale import Z95, Link, sd_over_years
-from pva.estimate.species import SpeciesResult
+from pva.estimate.following import SHORT, YEAR
+from pva.estimate.link_scale import Z95, Link, mean_over_years, sd_over_years
+from pva.estimate.species import SpeciesResult, longest_followed, longest_interval
+from pva.estimate.species_growth import curve_estimates
+from pva.estimate.staying import LEAVING, TAGS
 from pva.sources import Source
 
 FEWEST_FOR_STAGE = 10  # animals seen again in a stage, below which its rate is not given
+AT_LIMIT = "sits at its limit: the other end is a one-sided 95 % limit"
 WIDEST = 0.6  # an interval wider than this tells nothing
 
 
@@ -35,8 +39,10 @@ def rates_of(result: SpeciesResult, species: str) -> dict[str, Estimate]:
     if result.joint is not None:
         for i, key in enumerate(result.joint.keys):
             out[named(key, species)] = _rate(result, i, named(key, species))
+    out |= curve_estimates(result, lambda k: named(k, species))
     out |= {named(k, species): e for k, e in _bounded(result, species).items()}
     out |= {named(k, species): e for k, e in detection_of(result).items()}
+    out |= {named(k, species): e for k, e in _availability(result).items()}
     if result.retention is not None:
         out[named("tag_retention/tag", species)] = _retention(result, named("tag_retention/tag",
                                                                             species))
@@ -63,12 +69,13 @@ def animals_behind(result: SpeciesResult, key: str) -> tuple[int, int]:
     if group == "bad_year":
         own = steps[steps["bad_year"].eq(name)]
     elif group == "growth":
-        stage = name.split(" > ")[0]
+        stage = name.split(" @ ")[0].split(" > ")[0]
         own = steps[steps["stage"].eq(stage)]
     else:
         stage, _, place = name.partition(" @ ")
         own = steps if stage == "all" else steps[steps["stage"].eq(stage)]
-        own = own[own["site"].eq(place) | own["source"].eq(place)] if place else own
+        if place:
+            own = own[own["site"].eq(place) | own["source"].eq(place) | own["batch"].eq(place)]
     again = own.loc[own["status"].isin(["alive", "removed"]), "animal"]
     if group == "bad_year":
         again = own["animal"]
@@ -81,7 +88,7 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
     source = source_of(result)
     if plain.startswith("growth/"):
         source = Source("measured", f"{result.growth.animals} animals measured twice or more, "
-                        "with survival, in a steady population")
+                        + result.lengths.steps_from)
     mean, se = float(result.joint.mean[i]), float(result.joint.se[i])
     if not plain.startswith("growth/"):
         if again < FEWEST_FOR_STAGE:
@@ -89,9 +96,17 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
                 f"refused: {again} animals seen again, at least {FEWEST_FOR_STAGE} are needed"))
         if plain in result.rates.limits or not np.isfinite(se):
             return _stuck(result, plain, key, animals, source)
-    year_sd = result.rates.year_sd if plain.startswith("survival/") else 0.0
-    told = estimate_from_link(key, Link(mean, se, year_sd or 0.0), n=animals, source=source,
-                              apparent=result.rates.apparent.get(plain))
+        if plain.startswith("survival/") and longest_followed(result.following.steps) < SHORT:
+            return _too_short(result, plain, key, animals, source)
+        if plain in result.profiled:
+            return _profiled(result, plain, key, animals, source)
+    year_sd = (result.rates.year_sd if plain.startswith("survival/") else 0.0) or 0.0
+    more = {}
+    if plain in result.rates.profiles:
+        more["interval"] = tuple(float(x) for x in mean_over_years(
+            np.clip(result.rates.profiles[plain], -36.0, 36.0), year_sd))
+    told = estimate_from_link(key, Link(mean, se, year_sd), n=animals, source=source,
+                              apparent=result.rates.apparent.get(plain), **more)
     note = _note(result, plain)
     low, high = told.interval
     if high - low > WIDEST:
@@ -102,13 +117,55 @@ def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:
                        "year_sd": None if unknown_years else told.year_sd})
 
 
+def _too_short(result, plain, key, animals, source) -> Estimate:
+    """Survival over the longest interval there is, with its length; no yearly figure."""
+    return Estimate(key, None, n=animals, source=source, note=(
+        f"{_over_the_longest(result, plain)}; nobody can tell a year from that"))
+
+
+def _over_the_longest(result, plain) -> str:
+    """Survival over the longest time between two visits, with its length."""
+    at = result.joint.keys.index(plain)
+    years = longest_interval(result.following.steps)
+    ends = result.joint.mean[at] + np.array([0.0, -Z95, Z95]) * result.joint.se[at]
+    value, low, high = (1 / (1 + np.exp(-ends))) ** years
+    return (f"{value:.3f} ({low:.3f} to {high:.3f}) over {years * YEAR:.0f} days, the longest time "
+            "between two visits")
+
+
 def _stuck(result, plain, key, animals, source) -> Estimate:
     """A rate at 0 or 1: a one-sided limit, no link."""
     low, high = result.rates.limits.get(plain, (0.0, 1.0))
     at = result.joint.mean[result.joint.keys.index(plain)] > 0
-    note = "sits at its limit: the other end is a one-sided 95 % limit"
-    return Estimate(key, 1.0 if at else 0.0, interval=(low, 1.0 if at else high), n=animals,
-                    source=source, note=note)
+    return _at_limit(key, 1.0 if at else 0.0, (low, 1.0 if at else high), animals, source)
+
+
+def _at_limit(key: str, value: float, interval, animals: int, source: Source) -> Estimate:
+    """A rate at 0 or 1 with its one-sided limit; no number where that tells nothing."""
+    low, high = interval
+    if high - low > WIDEST:
+        return Estimate(key, None, interval=interval, n=animals, source=source, note=(
+            f"cannot be told: sits at its limit, one-sided 95 % limits {low:.2f} to {high:.2f}"))
+    return Estimate(key, value, interval=interval, n=animals, source=source, note=AT_LIMIT)
+
+
+def _profiled(result, plain, key, animals, source) -> Estimate:
+    """A rate whose interval is profiled: the standard error is that of a like normal interval."""
+    low, high = result.profiled[plain]
+    mean = float(result.joint.mean[result.joint.keys.index(plain)])
+    if high - low > WIDEST or not 0 < low < high < 1:
+        return Estimate(key, None, interval=(low, high), n=animals, source=source, note=(
+            f"cannot be told: 95 % profile interval {low:.2f} to {high:.2f}, the chance that a "
+            "shell is found sits at its limit"))
+    half = (np.log(high / (1 - high)) - np.log(low / (1 - low))) / (2 * Z95)
+    year_sd = result.rates.year_sd if plain.startswith("survival/") else 0.0
+    told = estimate_from_link(key, Link(mean, half, year_sd or 0.0), n=animals, source=source,
+                              apparent=result.rates.apparent.get(plain), interval=(low, high))
+    words = [_note(result, plain), "interval profiled: the chance that a shell is found sits at "
+             "its limit"]
+    unknown_years = plain.startswith("survival/") and result.rates.year_sd is None
+    return Estimate(**{**told.__dict__, "note": "; ".join(w for w in words if w),
+                       "year_sd": None if unknown_years else told.year_sd})
 
 
 def _note(result: SpeciesResult, plain: str) -> str:
@@ -117,13 +174,15 @@ def _note(result: SpeciesResult, plain: str) -> str:
     if heard:
         parts.append(f"{heard[0]:.3f} if every animal only heard was dead by then, {heard[1]:.3f} "
                      "if every one was alive")
-    if plain.startswith("survival/") and result.retention is None:
-        parts.append("apparent: lost tags count as deaths")
+    if plain.startswith("survival/"):
+        parts += _corrections(result)
+        if longest_interval(result.following.steps) < SHORT:
+            parts.append(_over_the_longest(result, plain))
     if plain.startswith("survival/") and result.rates.year_sd is None:
         parts.append("how years differ could not be told")
-    if plain.startswith("survival/") and result.rates.year_sd_interval is not None:
+    if plain.startswith("survival/") and result.rates.effects is not None:
         mean = float(result.joint.mean[result.joint.keys.index(plain)])
-        low, high = (sd_over_years(mean, x) for x in result.rates.year_sd_interval)
+        low, high = (sd_over_years(mean, min(x, 9.0)) for x in result.rates.effects.interval)
         parts.append(f"SD between years {low:.3f} to {high:.3f} (95 %)")
     if plain.startswith("bad_year/"):
         parts.append("survival relative to an ordinary year; holds the ordinary luck of that year "
@@ -131,6 +190,16 @@ def _note(result: SpeciesResult, plain: str) -> str:
     if plain.startswith("growth/"):
         parts.append("share of survivors that move on within a year")
     return "; ".join(parts)
+
+
+def _corrections(result: SpeciesResult) -> list[str]:
+    """What is corrected and what is not, behind a yearly survival."""
+    done, model = result.losses.corrected_for, result.models[0].model
+    out = [f"corrected for {' and '.join(done)}"] if done else []
+    open_ends = [] if TAGS in done else ["lost tags count as deaths"]
+    if LEAVING not in done and not model.leaving:
+        open_ends.append("leaving the site counts as death")
+    return out + ["apparent: " + ", ".join(open_ends)] if open_ends else out
 
 
 def _bounded(result: SpeciesResult, species: str) -> dict[str, Estimate]:
@@ -145,7 +214,15 @@ def _bounded(result: SpeciesResult, species: str) -> dict[str, Estimate]:
             "days; survival cannot be told apart from detection, nor from so short an interval "
             "for a year"))}
     return {"survival/all": Estimate(key, None, interval=bounds.yearly(), **shared, note=(
-        "bounds: with two visits survival cannot be told apart from detection"))}
+        "bounds: with two visits survival cannot be told apart from detection" + _raised(bounds)))}
+
+
+def _raised(bounds) -> str:
+    """What passes within the visit add to the lower bound."""
+    if bounds.searched is None:
+        return ""
+    return (f"; the lower one is raised from {bounds.low ** (1 / bounds.years):.2f}, because the "
+            f"search finds at most {bounds.searched:.2f} of the living animals")
 
 
 def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
@@ -158,13 +235,38 @@ def detection_of(result: SpeciesResult) -> dict[str, Estimate]:
         mask = fitted.steps["method"].fillna("").eq(method).to_numpy()
         value, se = average_detection(fitted, mask)
         se *= np.sqrt(result.inflation)
+        key = f"detection/{method or 'all'}"
+        limit = detection_limit(fitted, mask, result.inflation)
+        if limit is not None:
+            out[key] = _at_limit(key, value, limit, int(mask.sum()), source_of(result))
+            continue
         scale = max(value * (1 - value), 1e-9)
         logit, half = np.log(value / (1 - value)), Z95 * se / scale
         low, high = (float(1 / (1 + np.exp(-(logit + d)))) for d in (-half, half))
-        key = f"detection/{method or 'all'}"
         out[key] = Estimate(key, value, se=se, interval=(low, high), n=int(mask.sum()),
                             source=source_of(result))
     return out
+
+
+def _availability(result: SpeciesResult) -> dict[str, Estimate]:
+    """Share of the living animals within reach, where passes within visits tell it."""
+    if result.rates is None or result.passes is None:
+        return {}
+    fitted = result.models[0]
+    at = zip(fitted.steps["visit"], fitted.steps["site"], strict=True)
+    mask = np.array([key in result.passes.visits for key in at])
+    value, se = availability(average_detection(fitted, mask), result.passes)
+    within, _ = result.passes.whole_visit()
+    key = "availability/all"
+    note = (f"a pass finds {result.passes.value:.2f} of the animals within reach, a visit "
+            f"{within:.2f}; animals out of reach at random do not bias survival, those that stay "
+            "out of reach count as dead")
+    if value > 1:
+        note = f"the ratio came out at {value:.2f}: every animal may be within reach; {note}"
+    half = Z95 * se
+    return {key: Estimate(key, min(value, 1.0), se=se, interval=(
+        max(value - half, 0.0), min(value + half, 1.0)), n=result.passes.meetings,
+        source=source_of(result), note=note)}
 
 
 def _retention(result: SpeciesResult, key: str) -> Estimate:

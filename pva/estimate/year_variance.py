@@ -11,8 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy.optimize import brentq
 from scipy.stats import chi2
+
+from pva.estimate.following import YEAR
 
 FEWEST_YEARS = 3
 
@@ -77,6 +80,19 @@ def year_variance(values, covariance, process=None) -> YearVariance:
     interval = where(chi2.ppf(0.975, n - 1)), where(chi2.ppf(0.025, n - 1))
     return YearVariance(variance, float(weights @ values), float(np.sqrt(spread)), weights,
                         interval)
+
+
+def census_turn(steps: pd.DataFrame) -> float:
+    """Share of the year at which a new year of luck begins: the usual time of the visits.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        With `end` (days) and `visit`.
+    """
+    visits = steps.loc[steps["visit"].notna(), "end"].to_numpy(float) / YEAR
+    angle = 2 * np.pi * (visits % 1)
+    return float(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean()) / (2 * np.pi) % 1)
 
 
 def shared_years(starts, ends, *, turn: float) -> np.ndarray:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import io
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from pva.field.reasons import EFFECT, FLAGGED, SENTENCE, SET_ASIDE, sentence
@@ -54,6 +54,7 @@ class RowLedger:
 
     def __init__(self, decisions: dict[tuple[str, int], tuple[str, str, str, str]] | None = None):
         self.tables: list[LedgerTable] = []
+        self.starts: list[int] = []
         self.decisions = decisions or {}
         self.aside: dict[int, tuple[str, str, str, str]] = {}
         self.flags: dict[int, dict[str, tuple[str, str, str]]] = {}
@@ -64,6 +65,7 @@ class RowLedger:
         start = self.tables[-1].stop if self.tables else 0
         table = LedgerTable(label, kind, raw, start)
         self.tables.append(table)
+        self.starts.append(start)
         for place, number in enumerate(raw.numbers):
             decision = self.decisions.get((label, number))
             if decision is None:
@@ -77,8 +79,7 @@ class RowLedger:
 
     def table_of(self, row: int) -> LedgerTable:
         """The table that holds a row."""
-        starts = [t.start for t in self.tables]
-        return self.tables[int(np.searchsorted(starts, row, side="right")) - 1]
+        return self.tables[bisect_right(self.starts, row) - 1]
 
     def where(self, row: int) -> dict[str, object]:
         """Words that point at another row: ``other_file`` and ``other_row``."""
@@ -133,18 +134,27 @@ class RowLedger:
         return (table.label, table.kind, len(rows), len(rows) - aside - flagged, flagged, aside)
 
     def _listing(self, entries: list[tuple]) -> pd.DataFrame:
-        lines = []
-        for row, code, column, value, said in entries:
-            table = self.table_of(row)
-            line = dict(zip(LEADING, (table.label, table.raw.numbers[row - table.start], column,
-                                      value, code, said), strict=True))
-            cells = table.raw.rows[row - table.start]
-            header = table.raw.header
-            line |= {as_listed(name): cell for name, cell in zip(header, cells, strict=False)}
-            line |= {f"surplus cell {i}": c for i, c in enumerate(cells[len(header):], 1)}
-            lines.append(line)
-        columns = list(dict.fromkeys(LEADING + [name for line in lines for name in line]))
-        listing = pd.DataFrame(lines, columns=columns, dtype=object)
+        parts = []
+        for table in self.tables:
+            mine = [entry for entry in entries if table.start <= entry[0] < table.stop]
+            if not mine:
+                continue
+            rows = [entry[0] - table.start for entry in mine]
+            cells = [table.raw.rows[row] for row in rows]
+            names = [as_listed(name) for name in table.raw.header]
+            width = max(map(len, cells))
+            names += [f"surplus cell {i}" for i in range(1, width - len(names) + 1)]
+            part = pd.DataFrame([row + [""] * (width - len(row)) for row in cells], dtype=object,
+                                columns=names)
+            columns = {
+                "file": table.label, "row": [table.raw.numbers[row] for row in rows],
+                "column": [e[2] for e in mine], "value": [e[3] for e in mine],
+                "code": [e[1] for e in mine], "sentence": [e[4] for e in mine]}
+            parts.append(pd.concat([pd.DataFrame(columns, columns=LEADING, dtype=object), part],
+                                   axis=1))
+        if not parts:
+            return pd.DataFrame(columns=LEADING, dtype=object)
+        listing = pd.concat(parts, ignore_index=True)
         return listing.where(listing.notna(), "")
 
 

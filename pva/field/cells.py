@@ -15,6 +15,7 @@ from pva.field import dates as days
 from pva.field.account import LedgerTable, RowLedger
 from pva.field.columns import none_for_blank, numbers
 from pva.field.form import nearest
+from pva.field.future import latest_day
 from pva.field.spec import TableFile
 from pva.field.study import Study
 from pva.field.tags import TEST, Tag, one_slip_away, read_tag
@@ -55,14 +56,15 @@ class TableReader:
         Raises
         ------
         DataError
-            More than half of the dates can be read in two ways and nothing says which.
+            Most dates are three numbers, some can be read in two ways, and nothing says how.
         """
         text = self.frame[target]
         base = self.table.raw.base_1904
         read = {t: days.read_date(t, self.spec.dates, base_1904=base)
                 for t in pd.unique(text) if t != ""}
         faults = text.map({t: r.fault for t, r in read.items()}).astype(object).fillna("")
-        self._ask_for_order(target, text, faults == days.AMBIGUOUS)
+        self._ask_for_order(target, text, {t for t, r in read.items()
+                                           if r.fault == days.AMBIGUOUS})
         if any(r.serial for r in read.values()):
             self.notes.append(f"{self.table.label}: day numbers of a spreadsheet in column "
                               f"{self.table.column(target)} were read as dates.")
@@ -72,25 +74,39 @@ class TableReader:
             for row in self.rows(text == ""):
                 self.ledger.set_aside("date-missing", row, target)
         found = text.map({t: r.date for t, r in read.items()})
-        return pd.to_datetime(found, errors="coerce").astype("datetime64[ns]")
+        made = pd.to_datetime(found, errors="coerce").astype("datetime64[ns]")
+        made = made + pd.Timedelta(days=self.spec.add_days) if self.spec.add_days else made
+        for row in self.rows(made > latest_day()):
+            self.ledger.set_aside("date-in-future", row, target, date=f"{made[row]:%Y-%m-%d}")
+        return made
 
-    def _ask_for_order(self, target: str, text: pd.Series, ambiguous: pd.Series) -> None:
-        doubtful, filled = int(ambiguous.sum()), int((text != "").sum())
-        if doubtful and 2 * doubtful > filled:
-            example = text[ambiguous].iloc[0]
-            first = days.read_date(example, days.DAY_FIRST).date
-            second = days.read_date(example, days.MONTH_FIRST).date
-            raise DataError(Problem(
-                f"{doubtful} of {filled} dates in column {self.table.column(target)} can be read "
-                f"in two ways: {example} as {first} or as {second}",
-                "Write `dates: day first` or `dates: month first` under this table in the study.",
-                done="No row was read.", file=self.table.label, code="dates-not-stated"))
+    def _ask_for_order(self, target: str, text: pd.Series, ambiguous: set[str]) -> None:
+        """Ask once a file where dates of numbers are the rule; a stray one is asked by its row."""
+        if not ambiguous:
+            return
+        counts = text[text != ""].value_counts()
+        doubtful = int(counts[counts.index.isin(ambiguous)].sum())
+        of_numbers = sum(n for t, n in counts.items() if days.is_of_numbers(t))
+        if 2 * of_numbers <= counts.sum():
+            return
+        example = next(t for t in text if t in ambiguous)
+        first, second = days.two_readings(example)
+        orders: dict[str, int] = {}
+        for written, rows in counts.items():
+            if order := days.order_of(written):
+                orders[order] = orders.get(order, 0) + int(rows)
+        others = " and ".join(f"{rows} can only be {order}" for order, rows in orders.items())
+        raise DataError(Problem(
+            f"{doubtful} of {counts.sum()} dates in column {self.table.column(target)} can be "
+            f"read in two ways: {example} as {first} or as {second}"
+            + (f"; {others}" if others else ""),
+            "Write `dates: day first` or `dates: month first` under this table in the study.",
+            done="No row was read.", file=self.table.label, code="dates-not-stated"))
 
     def _date_fault(self, row: int, target: str, written: str, fault: str) -> None:
         words = {}
         if fault == days.AMBIGUOUS:
-            words = {"first": days.read_date(written, days.DAY_FIRST).date,
-                     "second": days.read_date(written, days.MONTH_FIRST).date}
+            words = dict(zip(("first", "second"), days.two_readings(written), strict=True))
         self.ledger.set_aside(fault, row, target, **words)
 
     # --- sites and species ----------------------------------------------------------------------

@@ -7,25 +7,34 @@ import re
 import pandas as pd
 
 from pva.errors import DataError, Problem
-from pva.field.account import LedgerTable, RowLedger
+from pva.field.account import LedgerTable
 from pva.field.form import nearest
 from pva.field.spec import UNIT_FACTORS, ColumnPart, ColumnSource, TableFile, targets
-from pva.files.tables import plain_name
+from pva.files.headers import plain_name
 
 BLANKS = {"", "-", "--", "–", "—", ".", "na", "n/a", "nan", "null"}
 NOT_A_LENGTH = {"nan", "null"}  # left behind by a program: a length was lost on the way
+MOST_COLUMNS_SHOWN = 12
+# of each choice one column at least; without it every row would be set aside for the same reason
+NEEDED = {
+    "releases": [("site",), ("date",)],
+    "visits": [("site",), ("first_date",)],
+    "encounters": [("date", "visit"), ("site", "visit")],
+    "reader log": [("tag",), ("date", "visit"), ("site", "visit")],
+    "units": [("unit",), ("site",), ("area_m2",)],
+    "animals": [("unit",)],
+    "hosts": [("host",), ("site",), ("date",), ("count",)],
+}
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?) ?(mm|cm|m|m2|m²|ft2)?")
 
 
-def text_columns(ledger: RowLedger, table: LedgerTable, spec: TableFile) -> pd.DataFrame:
+def text_columns(table: LedgerTable, spec: TableFile) -> pd.DataFrame:
     """Bring a table to its trade names.
 
     Parameters
     ----------
-    ledger : RowLedger
-        Account that the table has been entered in.
     table : LedgerTable
-        The table; its `places` are filled in here.
+        The table, entered in the account; its `places` are filled in here.
     spec : TableFile
         How the study says it is to be read.
 
@@ -38,17 +47,14 @@ def text_columns(ledger: RowLedger, table: LedgerTable, spec: TableFile) -> pd.D
     Raises
     ------
     DataError
-        A column named in the study is not in the table.
+        A column named in the study, or one that no row can do without, is not in the table.
     """
     raw = table.raw
     width = len(raw.header)
-    for place, cells in enumerate(raw.rows):
-        if len(cells) > width:
-            ledger.set_aside("row-too-long", table.start + place,
-                             value=", ".join(c for c in cells[width:] if c))
     cells = pd.DataFrame([row[:width] for row in raw.rows], columns=range(width), dtype=object,
                          index=range(table.start, table.stop))
     sources = _sources(table, spec)
+    _check_needed(table, spec, sources)
     made = {}
     for target in targets(table.kind):
         filler, source = spec.fill.get(target, ""), sources.get(target)
@@ -78,6 +84,34 @@ def _sources(table: LedgerTable, spec: TableFile) -> dict[str, ColumnSource]:
     return sources
 
 
+def targets_of_columns(table: LedgerTable, spec: TableFile) -> dict[int, str]:
+    """Trade name of each column of a table that stands for one."""
+    return {_place(table, part): target for target, source in _sources(table, spec).items()
+            for part in source.parts()}
+
+
+def _check_needed(table: LedgerTable, spec: TableFile, sources: dict) -> None:
+    """Refuse a table in which every row would lack the same thing."""
+    there = set(sources) | set(spec.fill)
+    missing = [choice for choice in NEEDED[table.kind] if not there & set(choice)]
+    if not missing:
+        return
+    said = " nor for ".join(" or ".join(choice) for choice in missing)
+    columns = ", ".join(table.raw.header[:MOST_COLUMNS_SHOWN])
+    more = len(table.raw.header) - MOST_COLUMNS_SHOWN
+    columns += f" and {more} more" if more > 0 else ""
+    name = missing[0][0]
+    raise DataError(Problem(
+        f"a table of {table.kind} needs columns that are missing: none stands for {said}. Its "
+        f"columns are {columns}",
+        f"Say under this table in the study which column it is, such as `columns: {{{name}: YOUR "
+        f"COLUMN}}`, or one value for all rows, such as `fill: {{{name}: VALUE}}`. If the names of "
+        "the columns look wrong, state `header_row` or `delimiter`.",
+        why="Without it no row can be used", done="No row was read.", file=table.label,
+        line=table.raw.header_at or None,
+        code="column-missing"))
+
+
 def _composed(cells: pd.DataFrame, table: LedgerTable, target: str, source: ColumnSource
               ) -> pd.Series:
     parts = source.parts()
@@ -104,9 +138,11 @@ def _place(table: LedgerTable, part: ColumnPart) -> int:
     for i, name in enumerate(table.raw.header):
         if plain_name(name) == level:
             return i
+    if level.isdigit() and 1 <= int(level) <= len(table.raw.header):
+        return int(level) - 1
     raise DataError(Problem(
         f"the table has no column `{part.column}`", nearest(part.column, table.raw.header),
-        file=table.label, line=1, code="column-missing"))
+        file=table.label, line=table.raw.header_at or None, code="column-missing"))
 
 
 def _worded(column: pd.Series, words: dict[str, str], filler: str, target: str) -> pd.Series:

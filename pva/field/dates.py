@@ -10,16 +10,18 @@ DAY_FIRST, MONTH_FIRST, YEAR_FIRST = "day first", "month first", "year first"
 ORDERS = (DAY_FIRST, MONTH_FIRST, YEAR_FIRST)
 UNREADABLE, IMPOSSIBLE, AMBIGUOUS = "date-unreadable", "date-impossible", "date-ambiguous"
 
-_MONTHS = {name: i for i, name in enumerate(
-    "jan feb mar apr may jun jul aug sep oct nov dec".split(), 1)}
+_MONTHS = ("january february march april may june july august september october november "
+           "december").split()
 _TIME = r"(?:[T ]+\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[ap]m)?(?:Z|[+-]\d{2}:?\d{2})?)?"
 _ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})" + _TIME, re.IGNORECASE)
+_COMPACT = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
 _NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})" + _TIME, re.IGNORECASE)
-_DAY_NAME = re.compile(r"(\d{1,2})[-./ ]*([a-z]{3,9})\.?[-/ ,]*(\d{4}|\d{2})" + _TIME,
-                       re.IGNORECASE)
+_DAY_NAME = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-./ ]*([a-z]{3,9})\.?[-/ ,]*(\d{4}|\d{2})"
+                       + _TIME, re.IGNORECASE)
 _NAME_DAY = re.compile(r"([a-z]{3,9})\.? *(\d{1,2})(?:st|nd|rd|th)?,? +(\d{4})" + _TIME,
                        re.IGNORECASE)
 _SERIAL = re.compile(r"(\d{5})(?:[.,]\d+)?")
+_FIRST_YEAR, _LAST_YEAR = 1700, 2200  # dates are kept in nanoseconds, up to 2262
 _FIRST_SERIAL, _LAST_SERIAL = 18264, 73050  # 1950 to 2099, counted from 1900
 
 
@@ -50,7 +52,7 @@ def read_date(text: str, order: str | None = None, *, base_1904: bool = False) -
         Two-digit years from 70 on lie in the 1900s, the others in the 2000s.
     """
     text = " ".join(text.split())
-    if found := _ISO.fullmatch(text):
+    if found := _ISO.fullmatch(text) or _COMPACT.fullmatch(text):
         return _made(int(found[1]), int(found[2]), int(found[3]))
     if found := _NUMBERS.fullmatch(text):
         return _from_numbers([found[1], found[2], found[3]], order)
@@ -73,14 +75,40 @@ def _from_numbers(parts: list[str], order: str | None) -> ReadDate:
         return _made(year, second, first)
     if order == MONTH_FIRST:
         return _made(year, first, second)
-    day_first, month_first = _made(year, second, first), _made(year, first, second)
-    if day_first.date and month_first.date and day_first.date != month_first.date:
+    readings = [_made(year, second, first), _made(year, first, second)]
+    if len(parts[2]) == 2 and len(parts[0]) == 2:
+        readings.append(_made(_full_year(parts[0]), second, int(parts[2])))
+    dates = {reading.date for reading in readings if reading.date}
+    if len(dates) > 1:
         return ReadDate(None, AMBIGUOUS)
-    return day_first if day_first.date else month_first
+    return ReadDate(dates.pop()) if dates else readings[0]
+
+
+def is_of_numbers(text: str) -> bool:
+    """Whether a date is written as three numbers with the year at the end or in two digits."""
+    return _NUMBERS.fullmatch(" ".join(text.split())) is not None
+
+
+def two_readings(text: str) -> tuple[dt.date, dt.date]:
+    """The first two days that an ambiguous date may mean."""
+    read = [read_date(text, order).date for order in ORDERS]
+    first, second, *_ = dict.fromkeys(date for date in read if date is not None)
+    return first, second
+
+
+def order_of(text: str) -> str:
+    """The order that a date of numbers is written in, where only one can be meant; else nothing."""
+    found = _NUMBERS.fullmatch(" ".join(text.split()))
+    if not found or read_date(text).date is None:
+        return ""
+    orders = [order for order in ORDERS if read_date(text, order).date == read_date(text).date]
+    return orders[0] if len(orders) == 1 or YEAR_FIRST in orders and len(found[3]) == 4 else ""
 
 
 def _named(day: int, month: str, year: str) -> ReadDate:
-    number = _MONTHS.get(month[:3].lower())
+    if (written := month.lower()) == "sept":
+        written = "sep"
+    number = next((i for i, name in enumerate(_MONTHS, 1) if name.startswith(written)), 0)
     return _made(_full_year(year), number, day) if number else ReadDate(None, UNREADABLE)
 
 
@@ -92,6 +120,8 @@ def _full_year(text: str) -> int:
 
 
 def _made(year: int, month: int, day: int) -> ReadDate:
+    if not _FIRST_YEAR <= year <= _LAST_YEAR:
+        return ReadDate(None, IMPOSSIBLE)
     try:
         return ReadDate(dt.date(year, month, day))
     except ValueError:

@@ -7,14 +7,17 @@ import re
 import pandas as pd
 
 from pva.errors import DataError, Problem
+from pva.field.batch_marks import batch_marks
 from pva.field.cells import TableReader
 from pva.field.positions import check_positions
 from pva.field.records import ALIVE, COLUMNS, HEARD, REMOVED, SHELL
 from pva.field.releases import marks
 
 STATUS_WORDS = {
-    "alive": ALIVE, "live": ALIVE, "heard": HEARD, "heard only": HEARD, "shell": SHELL,
-    "shell found": SHELL, "dead": SHELL, "removed": REMOVED,
+    "alive": ALIVE, "live": ALIVE, "living": ALIVE, "seen alive": ALIVE,
+    "heard": HEARD, "heard only": HEARD, "tag heard": HEARD,
+    "shell": SHELL, "shell found": SHELL, "dead": SHELL, "fresh dead": SHELL, "dead shell": SHELL,
+    "empty shell": SHELL, "removed": REMOVED,
 }
 RELEASE, ENCOUNTER = "release", "encounter"
 EVENT_WORDS = {"release": RELEASE, "encounter": ENCOUNTER}
@@ -52,8 +55,10 @@ def read_encounters(reader: TableReader, known: dict[str, str]) -> dict[str, pd.
         "status": _status(reader, log),
         "length_mm": reader.lengths(),
         "second_mark": marks(reader),
+        "batch_mark": batch_marks(reader),
         "effort_hours": reader.numbers("effort_hours", least=0),
         "event": reader.words("event", EVENT_WORDS, "event-unknown"),
+        "pass": reader.numbers("pass", above=0),
     }
     if log:
         for row in reader.rows(reader.frame["tag"] == ""):

@@ -30,7 +30,7 @@ class Identity:
         self.ledger = ledger
         self.known = known
         self.at_first_capture = at_first_capture
-        self.searched = 0
+        self.searched: dict[str, str] = {}
         self.notes: list[str] = []
 
     def join(self, encounters: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -102,14 +102,15 @@ class Identity:
                                   "tag", near=self._near(row.Index, row.tag))
 
     def _near(self, row: int, tag: str) -> str:
-        self.searched += 1
-        if self.searched > MOST_TAGS_SEARCHED:
-            return ""
         # a composed tag is only whole in its canonical form
         written = self.ledger.table_of(row)
         text = tag if len(written.places.get("tag", ())) != 1 else written.written(row, "tag")
-        found = one_slip_away(text, self.known.about)
-        return slips_in_words(found, self.known.about)
+        if text not in self.searched:
+            if len(self.searched) >= MOST_TAGS_SEARCHED:
+                return ""
+            found = one_slip_away(text, self.known.about)
+            self.searched[text] = slips_in_words(found, self.known.about)
+        return self.searched[text]
 
     def _marked_again(self, encounters: pd.DataFrame) -> None:
         again = encounters[(encounters["event"] == RELEASE) & encounters["animal"].notna()]
@@ -126,6 +127,16 @@ class Identity:
 def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger
                 ) -> pd.DataFrame:
     """Set aside what was seen before the release, after the shell, or after removal."""
+    before_release(encounters, releases, ledger)
+    marked = ledger.kept(encounters)
+    marked = marked[marked["animal"].notna()]
+    _after_end(marked, SHELL, "after-shell", ledger)
+    _after_end(ledger.kept(marked), REMOVED, "after-removal", ledger)
+    return ledger.kept(encounters)
+
+
+def before_release(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLedger) -> None:
+    """Set aside what was seen before its release; columns `animal` and `when`."""
     marked = encounters[encounters["animal"].notna()]
     start = releases.dropna(subset=["animal"]).drop_duplicates("animal")
     start = start.assign(line=start.index).set_index("animal")
@@ -134,10 +145,6 @@ def check_order(encounters: pd.DataFrame, releases: pd.DataFrame, ledger: RowLed
         other = start.at[marked.at[row, "animal"], "line"]
         ledger.set_aside("date-before-release", row, "date", date=day(marked.at[row, "when"]),
                          released=day(released[row]), **ledger.where(other))
-    marked = ledger.kept(marked)
-    _after_end(marked, SHELL, "after-shell", ledger)
-    _after_end(ledger.kept(marked), REMOVED, "after-removal", ledger)
-    return ledger.kept(encounters)
 
 
 def _after_end(marked: pd.DataFrame, end: str, code: str, ledger: RowLedger) -> None:
@@ -218,9 +225,11 @@ def collapse(encounters: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         With `reads`: how many rows of the tables each row stands for. Animals without a mark are
-        left as they are.
+        left as they are. Where passes are told apart, `pass` is the first on which the animal was
+        in hand and `passes_met` their number.
     """
     key = ["animal", "site", "visit"]
+    encounters = _passes(encounters, key)
     rows = encounters.assign(in_hand=encounters["status"] != HEARD,
                              measured=encounters["length_mm"].notna())
     rows = rows[rows["animal"].notna()]
@@ -235,6 +244,19 @@ def collapse(encounters: pd.DataFrame) -> pd.DataFrame:
     added = first[key].join(more, on=key)["more"].fillna(0).astype(int)
     reads = pd.Series(1, index=encounters.index).add(added, fill_value=0).astype(int)
     return encounters.assign(reads=reads).drop(index=rows.index[dropped]).sort_index()
+
+
+def _passes(encounters: pd.DataFrame, key: list[str]) -> pd.DataFrame:
+    """The first pass of a visit that met each animal in hand, and how many did."""
+    told = encounters[encounters["animal"].notna() & encounters["pass"].notna()
+                      & encounters["status"].isin([ALIVE, REMOVED])]
+    if not len(told):
+        return encounters.assign(passes_met=float("nan"))
+    met = told.groupby(key)["pass"].agg(first="min", passes_met="nunique")
+    joined = encounters[key].join(met, on=key)
+    alive = encounters["status"].isin([ALIVE, REMOVED])
+    first = encounters["pass"].where(~alive | joined["first"].isna(), joined["first"])
+    return encounters.assign(**{"pass": first, "passes_met": joined["passes_met"].where(alive)})
 
 
 def day(date: pd.Timestamp) -> str:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
 from pva.field.cells import TableReader
 from pva.field.columns import numbers
 
+# datums that agree with WGS 84 to about two metres (common practice, from memory)
+SAME_DATUM = {"wgs84", "wgs1984", "nad83", "nad1983", "etrs89", "etrs1989", "epsg4326", "gps"}
+_ANGLE = re.compile(
+    r"(?P<before>[NSEW])? ?(?P<sign>-)?(?P<degrees>\d{1,3}(?:\.\d+)?)"
+    r"(?: ?[°º :] ?(?P<minutes>\d{1,2}(?:\.\d+)?)"
+    r"(?: ?['′’ :] ?(?P<seconds>\d{1,2}(?:\.\d+)?))?)? ?[°º'′’\"″”]{0,2} ?(?P<after>[NSEW])?")
 EARTH_RADIUS_KM = 6371.0
 FAR_FROM_SITE_KM = 5.0
 FAR_FROM_OTHERS_KM = 100.0
@@ -19,8 +27,8 @@ def check_positions(reader: TableReader, sites: pd.Series) -> tuple[pd.Series, p
     A position is compared with the corners of its site, or, where the study gives none, with the
     middle of the other positions of the table.
     """
-    latitude = numbers(reader.frame["latitude"], reader.table, reader.spec, "latitude")
-    longitude = numbers(reader.frame["longitude"], reader.table, reader.spec, "longitude")
+    latitude, longitude = (_degrees(reader, name) for name in ("latitude", "longitude"))
+    _other_datum(reader, latitude, longitude)
     rows = reader.rows(latitude.notna() | longitude.notna())
     if not rows:
         return latitude, longitude
@@ -44,9 +52,46 @@ def check_positions(reader: TableReader, sites: pd.Series) -> tuple[pd.Series, p
     return latitude, longitude
 
 
+def _degrees(reader: TableReader, name: str) -> pd.Series:
+    """Decimal degrees of a column; infinite where the text is no angle."""
+    found = numbers(reader.frame[name], reader.table, reader.spec, name)
+    for row in reader.rows(np.isinf(found)):
+        found[row] = angle(reader.frame.at[row, name])
+    return found
+
+
+def angle(text: str) -> float:
+    """Degrees, minutes and seconds, or degrees with N, S, E or W; infinite for anything else."""
+    found = _ANGLE.fullmatch(text.strip().upper().replace(",", "."))
+    if not found or (found["before"] and found["after"]):
+        return float("inf")
+    sign, degrees, minutes, seconds = (found[k] for k in ("sign", "degrees", "minutes", "seconds"))
+    if float(minutes or 0) >= 60 or float(seconds or 0) >= 60:
+        return float("inf")
+    size = float(degrees) + float(minutes or 0) / 60 + float(seconds or 0) / 3600
+    half = found["before"] or found["after"]
+    return -size if sign == "-" or half in ("S", "W") else size
+
+
+def _other_datum(reader: TableReader, latitude: pd.Series, longitude: pd.Series) -> None:
+    """Positions of another datum lie off the rest, by metres to hundreds of metres."""
+    datum = reader.frame["datum"]
+    told = latitude.notna() | longitude.notna()
+    other = {t for t in pd.unique(datum[told]) if t and _plain(t) not in SAME_DATUM}
+    for row in reader.rows(datum.isin(list(other)) & told):
+        reader.ledger.flag("position-datum", row, "datum")
+        latitude[row] = longitude[row] = np.nan
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", text.casefold())
+
+
 def judge_position(latitude: float, longitude: float, middle: tuple[float, float] | None,
                    far_km: float) -> tuple[str, dict]:
     """Reason code ("" when sound) and words for its sentence."""
+    if np.isnan(latitude) or np.isnan(longitude):
+        return "position-half", {}
     if not _on_earth(latitude, longitude):
         if np.isfinite(latitude) and np.isfinite(longitude) and _on_earth(longitude, latitude):
             return "position-swapped", {}

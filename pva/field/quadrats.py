@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pva.field.account import RowLedger
+from pva.field.batch_marks import batch_marks
 from pva.field.cells import TableReader, level
 from pva.field.encounters import STATUS_WORDS
 from pva.field.records import ALIVE, COLUMNS
@@ -67,11 +68,14 @@ def read_animals(reader: TableReader) -> pd.DataFrame:
                             "as alive.")
     date = reader.dates(required=False)
     survey = reader.text("survey")
+    number = reader.numbers("number", least=0)
     made = {
         "survey": survey, "site": reader.sites(required=False), "unit": unit, "date": date,
+        # several animals of one size class may share a row; 0 says that there was none
+        "number": number.where(number.notna(), 1.0), "excavated": _excavated(reader),
         "species": reader.species(), "length_mm": reader.lengths(), "status": status,
         # a damaged tag still says that the animal was stocked, so it counts for density
-        "tag": marks(reader, "tag"),
+        "tag": marks(reader, "tag"), "batch_mark": batch_marks(reader),
     }
     return reader.finish(made, COLUMNS["animals"])
 
@@ -128,5 +132,6 @@ def read_hosts(reader: TableReader) -> pd.DataFrame:
         "count": reader.numbers("count", needed=True, least=0),
         "effort": reader.numbers("effort", above=0),
         "glochidia_per_fish": reader.numbers("glochidia_per_fish", least=0),
+        "area_m2": reader.numbers("area_m2", above=0), "pass": reader.numbers("pass", least=1),
     }
     return reader.finish(made, COLUMNS["hosts"])

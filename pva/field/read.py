@@ -10,18 +10,21 @@ import pandas as pd
 from pva.errors import DataError
 from pva.field.account import RowLedger
 from pva.field.cells import TableReader
+from pva.field.chatter import set_aside_no_records
 from pva.field.columns import text_columns
 from pva.field.corrections import Corrections, check_decisions, read_decisions
 from pva.field.encounters import finish_encounters, read_encounters
-from pva.field.future import check_future
+from pva.field.future import check_after_visits, clock_notes, drop_visits_to_come
 from pva.field.identity import (
     Identity,
+    before_release,
     check_order,
     check_sites,
     check_species,
     collapse,
 )
 from pva.field.lengths import check_lengths
+from pva.field.opening import open_table
 from pva.field.quadrats import listed_once, place_in_units, read_animals, read_hosts, read_units
 from pva.field.records import COLUMNS, FieldRecords
 from pva.field.releases import (
@@ -31,15 +34,16 @@ from pva.field.releases import (
     read_releases,
     refused_tags,
 )
-from pva.field.spec import MARKED_AT_FIRST_CAPTURE, TableFile, targets
+from pva.field.reuse import Reuse
+from pva.field.spec import MARKED_AT_FIRST_CAPTURE, TableFile
 from pva.field.study import Study
+from pva.field.twins import twin_notes
 from pva.field.visits import place_in_visits, read_visits, visits_of_days
-from pva.files import read_table
 
 DATES = {"releases": ["date"], "visits": ["first_date", "last_date"], "encounters": ["date"],
          "units": ["date"], "animals": ["date"], "hosts": ["date"]}
 NUMBERS = ["length_mm", "latitude", "longitude", "area_m2", "depth_cm", "sieve_mm", "age", "count",
-           "effort", "effort_hours", "passes", "glochidia_per_fish"]
+           "effort", "effort_hours", "passes", "pass", "glochidia_per_fish"]
 
 
 def read_records(study: Study) -> FieldRecords:
@@ -66,11 +70,13 @@ def read_records(study: Study) -> FieldRecords:
     reading = _Reading(study)
     reading.open_tables()
     releases, known = reading.releases()
-    visits, encounters = reading.encounters(known)
+    visits, encounters = reading.encounters(releases, known)
     identity = Identity(reading.ledger, known,
                         at_first_capture=study.spec.new_animals == MARKED_AT_FIRST_CAPTURE)
     encounters, firsts = identity.join(encounters)
     releases = _stacked([releases, firsts], "releases")
+    if study.spec.new_animals != MARKED_AT_FIRST_CAPTURE:
+        reading.reuse.check_used(set(known.animal_of))
     encounters = check_order(encounters, releases, reading.ledger)
     encounters, releases, notes = check_species(
         encounters, releases, reading.ledger, asked=reading.species_asked())
@@ -79,12 +85,15 @@ def read_records(study: Study) -> FieldRecords:
     encounters = collapse(encounters).drop(columns="when")
     units, animals = reading.units_and_animals()
     hosts = _stacked(_together(read_hosts, reading.of_kind("hosts")), "hosts")
-    check_future([releases, encounters], [units, hosts, visits], visits, reading.ledger)
+    visits = drop_visits_to_come(visits, encounters, reading.ledger)
+    check_after_visits([releases, encounters], visits, reading.ledger)
+    releases, encounters = map(reading.reuse.as_read, (releases, encounters))
     tables = {"releases": releases, "visits": visits, "encounters": encounters, "units": units,
               "animals": animals, "hosts": hosts}
     flagged = {name: _with_flags(frame, name, reading.ledger) for name, frame in tables.items()}
     return FieldRecords(**flagged, account=reading.ledger.account(),
-                        notes=reading.all_notes(encounters) + identity.notes + notes)
+                        notes=reading.all_notes(encounters) + identity.notes + notes
+                        + twin_notes(releases, known.about))
 
 
 @dataclass
@@ -95,6 +104,10 @@ class _Reading:
     ledger: RowLedger = field(default_factory=RowLedger)
     readers: list[TableReader] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    reuse: Reuse = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.reuse = Reuse(self.study)
 
     def open_tables(self) -> None:
         """Read every table into text under its trade names; all unreadable files together."""
@@ -118,13 +131,15 @@ class _Reading:
         check_decisions(self.ledger.decisions, labels, study.spec.accepted)
 
     def _open(self, kind: str, spec: TableFile, corrections: Corrections) -> TableReader:
-        wanted = [p.column for s in spec.columns.values() for p in s.parts()]
-        raw = read_table(self.study.place(spec.file), sheet=spec.sheet, delimiter=spec.delimiter,
-                         header_row=spec.header_row, wanted=wanted or targets(kind))
+        raw = open_table(self.study, kind, spec)
         self.notes += [f"{spec.label}: {note}." for note in raw.notes]
         raw = corrections.apply(spec.label, raw)
         table = self.ledger.add(spec.label, kind, raw)
-        frame = text_columns(self.ledger, table, spec)
+        frame = text_columns(table, spec)
+        set_aside_no_records(self.ledger, table, frame)
+        if spec.add_days:
+            self.notes.append(f"{spec.label}: {spec.add_days} days were added to every date, as "
+                              "the study says.")
         return TableReader(self.study, self.ledger, table, spec, frame, self.notes)
 
     def of_kind(self, *kinds: str) -> list[TableReader]:
@@ -134,25 +149,33 @@ class _Reading:
     def releases(self) -> tuple[pd.DataFrame, KnownAnimals]:
         """Animals released, and their marks."""
         readers = self.of_kind("releases")
-        tables = _together(read_releases, readers)
+        tables = _together(lambda reader: read_releases(reader, self.reuse), readers)
         refused = {tag: row for reader in readers for tag, row in refused_tags(reader).items()}
         return known_animals(tables, refused, self.ledger)
 
-    def encounters(self, known: KnownAnimals) -> tuple[pd.DataFrame, pd.DataFrame]:
+    def encounters(self, releases: pd.DataFrame, known: KnownAnimals
+                   ) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Visits, and encounters placed in them in the order of time."""
         readers = self.of_kind("encounters", "reader log")
         made = _together(lambda reader: read_encounters(reader, known.about), readers)
+        for one in made:
+            one["tag"] = self.reuse.animals(one["tag"], one["date"], one["status"])
+            # a clock that ran wrong must not make a visit of its own
+            seen = pd.DataFrame({"animal": one["tag"].map(known.animal_of).astype(object),
+                                 "when": one["date"]})
+            before_release(self.ledger.kept(seen), releases, self.ledger)
         visits = self._visits(readers, made)
         tables = []
         for reader, columns in zip(readers, made, strict=True):
             place_in_visits(reader, columns, visits)
             tables.append(finish_encounters(reader, columns))
-        encounters = _stacked(tables, "encounters", "event", "effort_hours")
+        encounters = _stacked(tables, "encounters", "event", "effort_hours", "pass")
         last = visits.drop_duplicates(["visit", "site"]).set_index(["visit", "site"])["last_date"]
         keys = pd.MultiIndex.from_frame(encounters[["visit", "site"]])
         ends = pd.Series(last.reindex(keys).to_numpy(), index=encounters.index)
         when = encounters["date"].where(encounters["date"].notna(), ends)
-        return visits, encounters.assign(when=when).sort_values("when", kind="stable")
+        tag = self.reuse.animals(encounters["tag"], when, encounters["status"])
+        return visits, encounters.assign(when=when, tag=tag).sort_values("when", kind="stable")
 
     def _visits(self, readers: list[TableReader], made: list[dict]) -> pd.DataFrame:
         listed = _together(read_visits, self.of_kind("visits"))
@@ -191,7 +214,7 @@ class _Reading:
         tests = sum(code == "tag-test" for code, *_ in self.ledger.aside.values())
         if tests:
             notes.append(f"{tests:,} reads of test tags were counted apart.")
-        return notes
+        return notes + clock_notes(self.ledger)
 
 
 def _together(read, readers: list[TableReader]) -> list:

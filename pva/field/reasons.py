@@ -10,8 +10,13 @@ SET_ASIDE, FLAGGED = "set aside", "flagged"
 
 _SET_ASIDE = {
     # the row itself
-    "row-too-long": "The row has more cells than the header ({value}). Put quotation marks around "
-    "text that holds the separator.",
+    "row-too-long": "Cells beyond the header: {surplus}. Nobody can say which cell of the row "
+    "belongs where. Put quotation marks around text that holds the separator; where the comma is "
+    "the decimal mark, part the cells by semicolons.",
+    "header-repeated": "The row repeats the names of the columns, as when tables are pasted under "
+    "each other. Nothing to do.",
+    "reader-message": "The line of the reader's log names no tag: {value}. Nothing to do if it is "
+    "a message of the reader; if it was a read, correct it.",
     "left-out": "Left out by decision of {who} on {date}: {why}",
     # tags
     "tag-rounded": "Tag {value} is a number that a spreadsheet has rounded; its last digits are "
@@ -23,13 +28,16 @@ _SET_ASIDE = {
     "among its digits. Compare with the field sheet.{near}",
     "tag-test": "{value} is a test tag, not an animal. Nothing to do unless a test tag was put on "
     "an animal.",
-    "tag-missing": "A reader log must name the tag. Add it or delete the row.",
+    "tag-missing": "The read names no tag, so nobody can say whose it was. Add the tag from the "
+    "reader's memory; nothing to do if it is lost.",
     "tag-unknown": "Tag {value} was never released.{near} Compare with the field sheet; correct "
     "the tag or add the missing release.",
     "tag-of-a-release-set-aside": "Tag {value} was released in row {other_row} of {other_file}, "
     "but that row was set aside. Correct the release and read again.",
     "tag-released-twice": "Tag {value} was already released in row {other_row} of {other_file} "
-    "({other}). One of the two is a slip: compare both field sheets and correct one.",
+    "({other}), and one tag cannot stand for two animals. Compare both field sheets and correct "
+    "the slip. If the tag was recovered and put on another animal, write `tags: {{used_again: "
+    "[{{tag: TAG, from: DAY}}]}}` in the study.",
     "marks-disagree": "The tag belongs to animal {animal}, but the second mark {value} to animal "
     "{other}. Compare with the field sheet.",
     "tag-on-two-animals": "The second tag {value} also belongs to the animal of row {other_row} of "
@@ -43,15 +51,20 @@ _SET_ASIDE = {
     # dates, visits
     "date-missing": "The row has no date. Add it from the field sheet.",
     "date-unreadable": "{value} is not a date. Write it as year-month-day.",
-    "date-impossible": "{value} is no day of the calendar. Correct the date, or the order of day "
-    "and month stated for this table (`dates`).",
+    "date-impossible": "{value} is no day of the calendar, or lies centuries away. Correct the "
+    "date, or the order of day and month stated for this table (`dates`).",
     "date-ambiguous": "{value} can be read as {first} or as {second}. Write `dates: day first` or "
     "`dates: month first` for this table, or write the date as year-month-day.",
+    "date-in-future": "The date {date} lies a year and more ahead of today. Correct the year, or, "
+    "where the clock of a reader ran wrong, write `add_days` under this table in the study.",
     "date-before-release": "The animal was seen on {date}, before its release on {released} (row "
     "{other_row} of {other_file}). Check the tag and both dates.",
     "last-day-before-first": "The visit ends on {date}, before it begins. Correct the dates.",
     "visit-missing": "The row names neither a visit nor a date, so nobody can say when it was. Add "
     "one of them.",
+    "visit-to-come": "The visit begins on {date}, ahead of today, and nothing was recorded at it; "
+    "every animal would count as missed. Nothing to do if it is only planned; else correct the "
+    "date.",
     "visit-unknown": "There is no visit called {value}{at}. {advice}",
     "visit-listed-twice": "The visit {value} at this site is already listed in row {other_row}. "
     "Keep one of the two.",
@@ -68,7 +81,8 @@ _SET_ASIDE = {
     "`values: {{event: ...}}` in the study.",
     "after-shell": "The animal was {status} on {date}, but its shell was found on {shell} (row "
     "{other_row} of {other_file}). The tag may have been heard in the dead shell; if the animal "
-    "lived, correct the earlier row.",
+    "lived, correct the earlier row; if the tag is on another animal now, write `used_again` under "
+    "`tags` in the study.",
     "after-removal": "The animal was {status} on {date}, but had been removed on {shell} (row "
     "{other_row} of {other_file}). If it was put back, its status that day was alive, not removed; "
     "else check the tag.",
@@ -79,7 +93,8 @@ _SET_ASIDE = {
     "tag-for-several": "One tag cannot stand for {value} animals. Give every animal its own row, "
     "or leave the tag out for a batch.",
     # quadrats and other units
-    "unit-missing": "The row does not name its unit. Add the unit.",
+    "unit-missing": "The row does not name its unit, so it cannot be told from a unit forgotten. "
+    "Add the unit from the field sheet.",
     "unit-listed-twice": "Unit {value} of this survey and site is already listed in row "
     "{other_row}. Keep one, or give the other its own name.",
     "animal-in-unlisted-unit": "An animal was found in unit {value}, which is not among the units "
@@ -106,9 +121,10 @@ _FLAGGED = {
     "used as {status}; correct the status if the animal was dead.",
     "alive-and-shell-one-day": "The animal is recorded as {status} and as a shell on the same day "
     "({date}; row {other_row} of {other_file}). Both rows were used; correct the wrong one.",
-    "date-in-future": "The date {date} lies {when}. The row was used as it is; check the year.",
+    "date-after-last-visit": "The date {date} lies after the year that follows the last visit "
+    "({last}). The row was used as it is; check the year.",
     "length-unreadable": "The length {value} is not a number. The row was used without a length; "
-    "correct it.",
+    "correct it, or write `decimal: comma` under this table if a comma is its decimal mark.",
     "length-impossible": "A length of {value} mm cannot be. The row was used without a length; "
     "correct it.",
     "length-in-centimetres": "The length {value} among lengths near {usual} mm may be in "
@@ -116,18 +132,23 @@ _FLAGGED = {
     "length-dropped": "The length fell from {before} to {value} mm since {date} (row {other_row} "
     "of {other_file}), more than {drop} mm of measurement error. The row was used as it is; check "
     "the length and the tag.",
-    "position-unreadable": "The position {value} cannot be read or lies nowhere on earth. The row "
-    "was used without it; write decimal degrees.",
-    "position-swapped": "Latitude and longitude ({value}) seem to be swapped. The row was used "
-    "without its position; correct it.",
-    "position-sign": "The position {value} lies on another side of the earth; a minus sign seems "
-    "to be missing. The row was used without its position; correct it.",
-    "position-far": "The position {value} lies {distance} km from {site}. The row was used "
-    "without its position; check the position and the site.",
+    # no position is repeated here: sentences are read aloud and passed on, places may be secret
+    "position-unreadable": "The position cannot be read or lies nowhere on earth. The row was used "
+    "without it; write decimal degrees.",
+    "position-half": "Only one of latitude and longitude is written. The row was used without its "
+    "position; add the other from the field sheet.",
+    "position-swapped": "Latitude and longitude seem to be swapped. The row was used without its "
+    "position; correct it.",
+    "position-sign": "The position lies on another side of the earth; a minus sign seems to be "
+    "missing. The row was used without its position; correct it.",
+    "position-far": "The position lies {distance} km from {site}. The row was used without it; "
+    "check the position and the site.",
+    "position-datum": "The position is given in {value}, not in WGS 84 as the others; it may lie "
+    "off by tens of metres and more. The row was used without it; convert it.",
     "number-left-out": "{value} in column {column} is not a usable number. The row was used "
     "without it; correct it.",
-    "excavated-unreadable": "The word {value} does not say whether the unit was excavated. Write "
-    "yes or no. The row was used without it.",
+    "excavated-unreadable": "The word {value} does not say whether the unit was excavated, or an "
+    "animal found by digging. Write yes or no. The row was used without it.",
 }
 
 EFFECT = dict.fromkeys(_SET_ASIDE, SET_ASIDE) | dict.fromkeys(_FLAGGED, FLAGGED)

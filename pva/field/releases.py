@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from pva.field.account import RowLedger
+from pva.field.batch_marks import batch_marks
 from pva.field.cells import TableReader
 from pva.field.records import COLUMNS
+from pva.field.reuse import Reuse
 from pva.field.tags import ISO, read_tag
 
 
@@ -37,7 +39,7 @@ class KnownAnimals:
     refused: dict[str, int] = field(default_factory=dict)
 
 
-def read_releases(reader: TableReader) -> pd.DataFrame:
+def read_releases(reader: TableReader, reuse: Reuse) -> pd.DataFrame:
     """One release table, typed; rows that cannot be used are set aside in the ledger."""
     made = {
         "tag": reader.tags(),
@@ -48,11 +50,13 @@ def read_releases(reader: TableReader) -> pd.DataFrame:
         "length_mm": reader.lengths(),
         "number": reader.numbers("number", needed=reader.present("number"), above=0),
         "second_mark": marks(reader),
+        "batch_mark": batch_marks(reader),
     }
     several = made["tag"].notna() & (made["number"] > 1)
     for row in reader.rows(several):
         reader.ledger.set_aside("tag-for-several", row, "number")
     made["number"] = made["number"].fillna(1).astype(int)
+    made["tag"] = reuse.animals(made["tag"], made["date"])
     made["animal"] = made["tag"]
     return reader.finish(made, COLUMNS["releases"])
 

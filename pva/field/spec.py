@@ -19,10 +19,11 @@ UNIT_FACTORS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "m2": 1.0, "ft
 EXTRA_TARGETS = {
     "releases": ["remarks"],
     "visits": [],
-    "encounters": ["event", "effort_hours", "time", "position"],
-    "units": ["excavated", "remarks"],
-    "animals": ["date", "tag", "excavated", "remarks"],
-    "hosts": ["remarks"],
+    "encounters": ["event", "effort_hours", "time", "position", "pass",
+                   "datum"],
+    "units": ["excavated", "stratum", "start", "remarks"],
+    "animals": ["date", "tag", "excavated", "number", "remarks"],
+    "hosts": ["area_m2", "pass", "remarks"],
 }
 
 
@@ -54,8 +55,16 @@ def _list(value: Any) -> Any:
     return value if isinstance(value, list) or value is None else [value]
 
 
+def _header(value: Any) -> Any:
+    return 0 if value == "none" else value
+
+
 def _column(value: Any) -> Any:
     return {"column": value} if isinstance(value, str | int | float) else value
+
+
+def _share(value: Any) -> Any:
+    return {"value": value} if isinstance(value, int | float) else value
 
 
 def _file(value: Any) -> Any:
@@ -99,10 +108,11 @@ class TableFile(Form):
 
     file: str
     sheet: int | str | None = None
-    header_row: int | None = Field(None, ge=1)
-    delimiter: Literal["comma", "semicolon", "tab"] | None = None
+    header_row: Annotated[int | None, BeforeValidator(_header), Field(ge=0)] = None
+    delimiter: Literal["comma", "semicolon", "tab", "space"] | None = None
     decimal: Literal["point", "comma"] | None = None
     dates: Literal["day first", "month first", "year first"] | None = None
+    add_days: int = Field(0, ge=-20_000, le=20_000)
     columns: dict[str, Source] = {}
     values: Values = {}
     fill: Annotated[dict[str, str], BeforeValidator(_fill)] = {}
@@ -139,7 +149,7 @@ class SiteSpec(Form):
     area_m2: float | None = Field(None, gt=0)
     river_km: float | None = None
     corners: list[Annotated[list[float], Field(min_length=2, max_length=2)]] = []
-    role: Literal["restoration", "donor", "reference"] = "restoration"
+    role: Literal["restoration", "donor", "reference", "outside"] = "restoration"
     remarks: str = ""
 
 
@@ -150,10 +160,18 @@ class StageSpec(Form):
     length_mm: Annotated[list[float], Field(min_length=2, max_length=2)]
 
 
+class UsedAgainSpec(Form):
+    """A tag that was recovered and is on another animal from a day on."""
+
+    tag: str
+    from_day: str = Field(alias="from")
+
+
 class TagsSpec(Form):
-    """Tags that the crew uses to test its readers, besides those with prefix 999."""
+    """Tags of test transponders besides those with prefix 999, and tags used again."""
 
     test_tags: Annotated[list[str], BeforeValidator(_list)] = []
+    used_again: list[UsedAgainSpec] = []
 
 
 class LengthsSpec(Form):
@@ -163,38 +181,121 @@ class LengthsSpec(Form):
     largest_mm: float = Field(300.0, gt=0)
 
 
+class ShellsSpec(Form):
+    """Where shells of marked animals are looked for or reported, and which day they stand for."""
+
+    found: Literal["at the site", "anywhere"] = "at the site"
+    dated: Literal["when found", "when the animal died"] = "when found"
+
+
+class GivenSpec(Form):
+    """A chance known from elsewhere, with its doubt and its source."""
+
+    value: float = Field(gt=0, le=1)
+    se: float = Field(0.0, ge=0)
+    source: str
+
+
+class StayingSpec(Form):
+    """Chance that an animal stays at its site for a year: a number, or from meetings outside it."""
+
+    value: float | None = Field(None, gt=0, le=1)
+    se: float = Field(0.0, ge=0)
+    source: str = ""
+    outside_searched: float | None = Field(None, gt=0)
+
+
 class SurvivalSpec(Form):
-    """How survival is to be told apart."""
+    """How survival is to be told apart, and what it is corrected for."""
 
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
     release: Literal["separate", "pooled"] = "separate"
     bad_years: Annotated[list[str], BeforeValidator(_list)] = []
+    shells: ShellsSpec = ShellsSpec()
+    staying: StayingSpec | None = None
+    tag_retention: GivenSpec | None = None
+    average: bool = False
+    fit_simulations: int = Field(0, ge=0, le=10000)
 
 
 class DetectionSpec(Form):
     """How the chance of being found is to be told apart."""
 
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+    availability: GivenSpec | None = None
 
 
 class GrowthSpec(Form):
-    """Months (first, last) in which shells grow, and what growth differs by."""
+    """Months (first, last) in which shells grow, what growth differs by, and how steps are made."""
 
     season: Annotated[list[int], Field(min_length=2, max_length=2)] = [4, 10]
     differs_by: Annotated[list[str], BeforeValidator(_list)] = []
+    handling: Literal["none", "release", "each"] = "none"
+    steps: Literal["animals followed", "stage duration"] = "animals followed"
+    population_growth: float = Field(1.0, gt=0.5, lt=2)
+
+
+class ShareSpec(Form):
+    """A share that is found, with its doubt and where it comes from."""
+
+    value: float = Field(gt=0, le=1)
+    interval: Annotated[list[float], Field(min_length=2, max_length=2)] | None = None
+    source: str = ""
+
+
+Share = Annotated[ShareSpec, BeforeValidator(_share)]
+
+
+class StratumSpec(Form):
+    """A part of a site that was sampled by itself."""
+
+    name: str
+    site: str
+    area_m2: float = Field(gt=0)
+    transects: Annotated[list[str], BeforeValidator(_list)] = []
+    cost_each: float = Field(1.0, gt=0)
+
+
+class UnitsDugSpec(Form):
+    """How many units a survey dug, blank ones too, by the field sheet."""
+
+    site: str
+    survey: str
+    number: int = Field(gt=0)
 
 
 class DensitySpec(Form):
     """How units were laid out, and which share of the animals in a unit is found."""
 
-    design: Literal["simple", "stratified", "systematic"] = "simple"
-    efficiency: float | None = Field(None, gt=0, le=1)
+    design: Literal["simple", "stratified", "systematic", "double"] = "simple"
+    strata: list[StratumSpec] = []
+    double_by: Literal["ratio", "regression"] = "ratio"
+    units_dug: list[UnitsDugSpec] = []
+    efficiency: Share | None = None
+    surface_finds: dict[str, Share] = {}
 
 
 class RecruitsSpec(Form):
-    """Which unmarked animals may be recruits."""
+    """Which unmarked animals may be recruits, and what a stocked animal may have become."""
 
     below_mm: float | None = Field(None, gt=0)
+    batch_mark_kept: float | None = Field(None, ge=0, le=1)
+    upstream_km: float = Field(0.0, ge=0)
+
+
+class HostsSpec(Form):
+    """What host counts stand for."""
+
+    effort_m2: float | None = Field(None, gt=0)
+    efficiency: dict[str, Share] = {}
+
+
+class MapSpec(Form):
+    """A grid of the main scenario, drawn as a map."""
+
+    vary: dict[str, list[float | str]] = Field(min_length=1)
+    draws: int | None = Field(None, ge=1)
+    replicates: int | None = Field(None, ge=1)
 
 
 class ReportSpec(Form):
@@ -202,6 +303,9 @@ class ReportSpec(Form):
 
     main: str | None = None
     compare: Annotated[list[str], BeforeValidator(_list)] = []
+    sensitivity: bool = False
+    donor: str | None = None
+    map: MapSpec | None = None
 
 
 class StudySpec(Form):
@@ -224,4 +328,5 @@ class StudySpec(Form):
     growth: GrowthSpec = GrowthSpec()
     density: DensitySpec = DensitySpec()
     recruits: RecruitsSpec = RecruitsSpec()
+    hosts: HostsSpec = HostsSpec()
     report: ReportSpec = ReportSpec()

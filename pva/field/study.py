@@ -11,15 +11,22 @@ from pydantic import ValidationError
 
 from pva.errors import FormError, MeaningError, Problem
 from pva.field.form import form_problems, nearest
+from pva.field.layout import layout_problems
 from pva.field.records import ALIVE, HEARD, REMOVED, SHELL
+from pva.field.reuse import reuse_problems
 from pva.field.spec import SiteSpec, StudySpec, TableFile, TableSpec, targets
 from pva.files import Positions, read_yaml
 
 STUDY_FILE = "study.yaml"
 STATUS = (ALIVE, HEARD, SHELL, REMOVED)
 EVENTS = ("release", "encounter")
-SURVIVAL_DIFFERS_BY = ("site", "source", "stage", "length", "batch", "year", "visit", "method",
-                       "effort", "passes", "species", "bad_years")
+DIFFERS_BY = {
+    "survival": ("site", "source", "stage", "length", "batch", "year", "species", "bad_years"),
+    "detection": ("site", "source", "stage", "length", "batch", "year", "visit", "method",
+                  "effort", "passes", "species"),
+    "growth": ("site", "source", "batch"),
+}
+OF_THE_SEARCH = ("visit", "method", "effort", "passes")
 
 
 @dataclass(frozen=True)
@@ -111,7 +118,9 @@ def _meaning(study: Study) -> Iterator[Problem]:
     for i, table in enumerate(study.spec.tables):
         yield from _table_problems(study, table, table.kind, ("tables", i))
     yield from _visit_problems(study)
+    yield from reuse_problems(study)
     yield from _other_problems(study)
+    yield from layout_problems(study)
 
 
 def _site_problems(study: Study) -> Iterator[Problem]:
@@ -128,7 +137,7 @@ def _site_problems(study: Study) -> Iterator[Problem]:
             if abs(latitude) > 90 or abs(longitude) > 180:
                 yield study.positions.problem(
                     ("sites", i, "corners", k),
-                    f"the corner {latitude}, {longitude} of `{site.name}` lies nowhere on earth",
+                    f"a corner of `{site.name}` lies nowhere on earth",
                     "Write latitude first, then longitude, in decimal degrees.",
                     code="corner-impossible")
 
@@ -197,9 +206,10 @@ def _other_problems(study: Study) -> Iterator[Problem]:
                         f"Make it, or remove `{key}`.", code="file-missing")
     for part in ("survival", "detection", "growth"):
         for i, name in enumerate(getattr(spec, part).differs_by):
-            if name not in SURVIVAL_DIFFERS_BY:
+            if name not in DIFFERS_BY[part]:
                 yield place((part, "differs_by", i), f"{part} cannot differ by `{name}`",
-                            nearest(name, SURVIVAL_DIFFERS_BY), code="differs-by-unknown")
+                            _instead(part, name), code="differs-by-unknown")
+    yield from _staying(spec, place)
     if not all(1 <= month <= 12 for month in spec.growth.season):
         yield place(("growth", "season"), "months run from 1 to 12", "Correct the season.",
                     code="season-impossible")
@@ -207,6 +217,36 @@ def _other_problems(study: Study) -> Iterator[Problem]:
         if stage.length_mm[0] >= stage.length_mm[1]:
             yield place(("stages", i, "length_mm"), f"the stage `{stage.name}` ends before it "
                         "begins", "Write the smaller length first.", code="stage-lengths")
+
+
+def _staying(spec: StudySpec, place) -> Iterator[Problem]:
+    """What the chance of staying cannot mean."""
+    staying, where = spec.survival.staying, ("survival", "staying")
+    if staying is None:
+        return
+    if (staying.value is None) == (staying.outside_searched is None):
+        yield place(where, "the chance of staying needs either a value with its source or "
+                    "`outside_searched`", "Write one of the two.", code="staying-how")
+    elif staying.value is not None and not staying.source.strip():
+        yield place(where, "the chance of staying has no source",
+                    "Write where the number comes from (`source`).", code="staying-source")
+    elif staying.outside_searched and not any(s.role == "outside" for s in spec.sites):
+        yield place(where, "`outside_searched` is stated, but no site has the role `outside`",
+                    "Give the reaches around the sites that role.", code="staying-outside")
+    if spec.survival.shells.found == "anywhere":
+        yield place(where, "the chance of staying is told by shells found anywhere, and is stated "
+                    "besides", "Leave out `staying`, or write `shells: {found: at the site}`.",
+                    code="staying-twice")
+
+
+def _instead(part: str, name: str) -> str:
+    """What to write in place of something that a rate cannot differ by."""
+    if name in OF_THE_SEARCH:
+        return (f"How animals were looked for changes who is found, not who lives or grows: write "
+                f"`{name}` under `detection`, or `year` here.")
+    if name == "bad_years" and part == "detection":
+        return "A bad year changes survival: name it there, and write `visit` here."
+    return nearest(name, DIFFERS_BY[part])
 
 
 __all__ = ["Study", "TableSpec", "read_study", "study_path"]

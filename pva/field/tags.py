@@ -15,7 +15,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
+DIGITS = 15
 MOST_NATIONAL = 2**38 - 1
 TEST_PREFIX = 999
 
@@ -27,6 +29,7 @@ _DECIMAL = re.compile(r"(\d{3})[. ,]?(\d{12})")
 _SHORT_DECIMAL = re.compile(r"\d{3}[.,]\d{1,11}")
 _DOTTED_HEX = re.compile(r"([0-9A-F]{3})[. ]([0-9A-F]{10})")
 _NEARLY_HEX = re.compile(r"[0-9A-F]{3}[.][0-9A-F]{6,}")
+_HEXADECIMAL = re.compile(r"[0-9A-F]+")
 _HEX_DIGITS = "0123456789ABCDEF"
 
 
@@ -49,6 +52,7 @@ class Tag:
     fault: str = ""
 
 
+@lru_cache(maxsize=100_000)
 def read_tag(text: str) -> Tag:
     """Read one tag in any of its forms.
 
@@ -68,6 +72,8 @@ def read_tag(text: str) -> Tag:
     >>> read_tag("3E7.1CBE991A14").name, read_tag("999.123456789012").name
     ('999123456789012', '999123456789012')
     """
+    if len(text) == DIGITS and text.isdecimal() and text.isascii():
+        return _from_decimal(text, text[:3], text[3:])
     written = text.strip().strip("'\u00a0").strip().upper()
     if _SCIENTIFIC.fullmatch(written):
         return Tag(text, fault=ROUNDED)
@@ -148,13 +154,18 @@ def one_slip_away(text: str, known: Iterable[str]) -> list[str]:
     if written.isdigit() and len(written) >= 14:
         letters = "0123456789"
     itself = read_tag(written).name if written else ""
-    found = set()
-    for candidate in _slips(written, letters):
-        itself_canonical = len(candidate) < 12 or len(candidate) == 15 and candidate.isdigit()
-        name = candidate if itself_canonical else read_tag(candidate).name
-        if name in known and name != itself:
-            found.add(name)
-    return sorted(found)
+    found = {_canonical(candidate) for candidate in _slips(written, letters)}
+    return sorted(name for name in found if name in known and name != itself)
+
+
+def _canonical(written: str) -> str:
+    """Canonical name of letters and digits side by side; quick, for thousands of candidates."""
+    if len(written) not in (12, 13, 16) or written.isdigit() or not _HEXADECIMAL.fullmatch(written):
+        return written
+    if len(written) == 13:
+        return f"{int(written[:3], 16):03d}{int(written[3:], 16):012d}"
+    code = int(written, 16) & (2**48 - 1)
+    return f"{code >> 38:03d}{code & MOST_NATIONAL:012d}"
 
 
 def _slips(word: str, letters: str) -> set[str]:

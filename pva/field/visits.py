@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from pva.field.cells import TableReader, level
@@ -73,70 +74,69 @@ def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.
     """
     ledger, named = reader.ledger, reader.text("visit")
     calendar = _Calendar(visits)
-    found: dict[tuple, tuple[str | None, str | None, str, dict]] = {}
-    visits_found, sites_found = [], []
-    rows = zip(named.index, named, made["site"], made["date"], strict=True)
-    for row, name, where, date in rows:
-        key = (name, where, date)
-        if key not in found:
-            found[key] = calendar.find(name, where, date)
-        visit, site, code, words = found[key]
-        visits_found.append(visit)
-        sites_found.append(site)
+    keys = pd.DataFrame({"name": named, "site": made["site"], "date": made["date"]})
+    which = keys.groupby(["name", "site", "date"], dropna=False, sort=False).ngroup().to_numpy()
+    firsts = keys.iloc[np.unique(which, return_index=True)[1]] if len(keys) else keys
+    found = [calendar.find(*key) for key in firsts.itertuples(index=False)]
+    made["visit"] = pd.Series([found[k][0] for k in which], index=named.index, dtype=object)
+    made["site"] = pd.Series([found[k][1] for k in which], index=named.index, dtype=object)
+    for row, k in zip(named.index, which, strict=True):
+        code, words = found[k][2:]
         if code and row not in ledger.aside:
             ledger.set_aside(code, row, TARGETS.get(code, "date"), **words)
-    made["visit"] = pd.Series(visits_found, index=named.index, dtype=object)
-    made["site"] = pd.Series(sites_found, index=named.index, dtype=object)
 
 
 class _Calendar:
     """The visits of a study, asked by name, site and day."""
 
     def __init__(self, visits: pd.DataFrame):
-        self.visits = visits
-        self.names = visits["visit"].map(lambda name: level(str(name)))
+        self.visits = list(visits.itertuples(index=False))
+        self.named: dict[str, list] = {}
+        self.at: dict[str, list] = {}
+        for visit in self.visits:
+            self.named.setdefault(level(str(visit.visit)), []).append(visit)
+            self.at.setdefault(visit.site, []).append(visit)
 
     def find(self, name: str | None, site: str | None, date: pd.Timestamp):
         """(visit, site, reason code or "", words of the sentence)."""
+        name, site = (None if pd.isna(one) else one for one in (name, site))
         if name is None and pd.isna(date):
             return None, site, "visit-missing", {}
         if name is not None:
             return self._by_name(name, site, date)
         if site is None:
             return None, None, "site-missing", {}
-        here = self.visits[self.visits["site"] == site]
-        fits = here[(here["first_date"] <= date) & (here["last_date"] >= date)]
-        if len(fits):
-            return fits["visit"].iloc[0], site, "", {}
+        here = self.at.get(site, [])
+        for visit in here:
+            if visit.first_date <= date <= visit.last_date:
+                return visit.visit, site, "", {}
         return None, site, "outside-visits", {"date": _day(date), "site": site,
                                               "nearest": _nearest_visit(here, date)}
 
     def _by_name(self, name: str, site: str | None, date: pd.Timestamp):
-        same = self.visits[self.names == level(name)]
-        fits = same if site is None else same[same["site"] == site]
-        if not len(fits):
+        same = self.named.get(level(name), [])
+        fits = [visit for visit in same if site is None or visit.site == site]
+        if not fits:
             at = f" at {site}" if site else ""
-            known = list(dict.fromkeys(self.visits["visit"]))
-            advice = "Add the site to the visits, or correct the row." if len(same) else \
+            known = list(dict.fromkeys(visit.visit for visit in self.visits))
+            advice = "Add the site to the visits, or correct the row." if same else \
                 nearest(name, known)
             return None, site, "visit-unknown", {"at": at, "advice": advice}
         if len(fits) > 1:
             return None, site, "site-missing", {}
-        one = fits.iloc[0]
-        if not pd.isna(date) and not one["first_date"] <= date <= one["last_date"]:
+        one = fits[0]
+        if not pd.isna(date) and not one.first_date <= date <= one.last_date:
             return None, site, "date-outside-its-visit", {
-                "visit": one["visit"], "site": one["site"], "first": _day(one["first_date"]),
-                "last": _day(one["last_date"]), "date": _day(date)}
-        return one["visit"], one["site"], "", {}
+                "visit": one.visit, "site": one.site, "first": _day(one.first_date),
+                "last": _day(one.last_date), "date": _day(date)}
+        return one.visit, one.site, "", {}
 
 
-def _nearest_visit(here: pd.DataFrame, date: pd.Timestamp) -> str:
-    if not len(here):
+def _nearest_visit(here: list, date: pd.Timestamp) -> str:
+    if not here:
         return " (no visit to it is listed)"
-    off = pd.concat([(here["first_date"] - date), (date - here["last_date"])], axis=1).max(axis=1)
-    one = here.loc[off.idxmin()]
-    return (f"; the nearest is {one['visit']} ({_day(one['first_date'])} to "
-            f"{_day(one['last_date'])})")
+    one = min(here, key=lambda visit: max(visit.first_date - date, date - visit.last_date))
+    return f"; the nearest is {one.visit} ({_day(one.first_date)} to {_day(one.last_date)})"
 
 
 def _day(date: pd.Timestamp) -> str:

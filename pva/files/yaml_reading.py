@@ -77,28 +77,42 @@ def read_yaml(path: str | os.PathLike) -> tuple[dict, Positions]:
         Missing or unreadable file, broken syntax, duplicate keys, references that expand without
         end, or nesting deeper than 40.
     """
+    return _document(_yaml_text(Path(path)), str(path))
+
+
+def parse_value(text: str) -> Any:
+    """One value as it would stand behind a key: a number, a word, or a block in braces or brackets.
+
+    Raises
+    ------
+    FormError
+        If it is not valid there.
+    """
+    return _document(f"value: {text}", f"the value `{text}`")[0]["value"]
+
+
+def _document(text: str, file: str) -> tuple[dict, Positions]:
     from ruamel.yaml import YAML
     from ruamel.yaml.error import YAMLError
 
-    text = _yaml_text(Path(path))
     try:
         node = YAML(typ="safe", pure=True).compose(io.StringIO(text))
     except RecursionError:
-        raise FormError(_too_deep(str(path), None, None)) from None
+        raise FormError(_too_deep(file, None, None)) from None
     except (YAMLError, ValueError) as error:
-        raise FormError(_yaml_problem(str(path), error)) from None
+        raise FormError(_yaml_problem(file, error)) from None
     if node is None:
         raise FormError(Problem("the file is empty", "Write the study or scenario into it.",
-                                file=str(path), code="file-empty"))
+                                file=file, code="file-empty"))
     if node.tag != "tag:yaml.org,2002:map":
         raise FormError(Problem("the file must hold keys with values, such as `title: ...`",
-                                "Begin the file with a key.", file=str(path), line=1, column=1,
+                                "Begin the file with a key.", file=file, line=1, column=1,
                                 code="not-a-mapping"))
-    reader = _NodeReader(str(path))
+    reader = _NodeReader(file)
     data = reader.plain(node, ())
     if reader.problems:
         raise FormError(reader.problems)
-    return data, Positions(str(path), reader.keys, reader.values)
+    return data, Positions(file, reader.keys, reader.values)
 
 
 def _yaml_text(path: Path) -> str:

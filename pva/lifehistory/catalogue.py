@@ -7,6 +7,7 @@ measurement; values are single published figures. A key of low confidence is nev
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
@@ -18,6 +19,23 @@ from pva.sources import Source
 CATALOGUE = "shared/life_history.yaml"
 STATUSES = ("read", "derived", "memory")
 CONFIDENCES = ("high", "medium", "low")
+# what a place in a scenario may be given; places not named here take any key
+PLACES = {
+    "survival": ("adult_survival", "juvenile_survival", "first_year_survival",
+                 "survival_from_maximum_age", "survival_from_age_1_share"),
+    "first_year_survival": ("first_year_survival", "adult_survival", "juvenile_survival",
+                            "relocation_survival"),
+    "gravid": ("gravid_share",),
+    "females": ("female_share",),
+    "glochidia": ("fecundity", "fecundity_span", "fecundity_mean_over_life"),
+    "attachment": ("attachment",),
+    "suitability": ("metamorphosis",),
+    "settlement": ("settlement",),
+    "per_100m2": ("host_density",),
+    "start": ("census_size", "sustainable_size", "last_population"),
+    # nothing in the catalogue is any of these
+    "growth": (), "per_adult": (), "contact": (), "capacity": (),
+}
 _LOW = "write a value of your own with `source: {assumed: reason}`"
 
 
@@ -49,6 +67,12 @@ class Published:
         False where nobody published a value for the wild and the range is a judgement alone.
     is_range : bool
         Whether the entry is a judgement over several values.
+    by_key : bool
+        False where the entry is for display only, whatever its confidence.
+    at_least, at_most : float or None
+        The bound, where a bound is all that was published.
+    species, water, n, method : str
+        Where a single figure comes from, as far as the text seen tells; else empty.
     notes : str
     references : tuple of str
     """
@@ -65,6 +89,13 @@ class Published:
     interval_is: str = "range"
     is_published: bool = True
     is_range: bool = False
+    by_key: bool = True
+    at_least: float | None = None
+    at_most: float | None = None
+    species: str = ""
+    water: str = ""
+    n: str = ""
+    method: str = ""
     notes: str = ""
     references: tuple[str, ...] = ()
 
@@ -73,10 +104,39 @@ class Published:
         """Provenance of the value; a judgement without any published value counts as assumed."""
         if not self.is_published:
             return Source("assumed", f"{self.key}: no published value; {self.notes}")
-        return Source("published", f"{self.key}: {self.citation}", self.status)
+        weak = "; too weak to stand as a default" if self.confidence == "low" else ""
+        return Source("published", f"{self.key}: {self.citation}{weak}", self.status)
+
+    @property
+    def origin(self) -> str:
+        """Species, water, number and method in one line; empty for a judgement."""
+        number = f"n = {self.n}" if self.n.isdigit() else self.n
+        return "; ".join(part for part in (self.species, self.water, number, self.method) if part)
+
+    @property
+    def figure(self) -> str:
+        """Value and interval or bound in words, without the unit."""
+        parts = [] if self.value is None else [_digits(self.value)]
+        if self.interval is not None:
+            span = " to ".join(map(_digits, self.interval))
+            span = f"95 % interval {span}" if self.interval_is.startswith("95") else span
+            parts.append(f"({span})" if parts else span)
+        parts += [f"{words} {_digits(bound)}" for words, bound in
+                  (("above", self.at_least), ("below", self.at_most)) if bound is not None]
+        return " ".join(parts)
+
+    @property
+    def may_stand(self) -> bool:
+        """Whether a scenario may take the entry by its key."""
+        return _refusal(self) is None
 
 
-def lookup(key: str, *, allow_low: bool = False) -> Published:
+def _digits(value: float) -> str:
+    """All digits entered, thousands apart; small shares as powers of ten."""
+    return f"{value:,.10g}" if value == 0 or abs(value) >= 1e-4 else f"{value:g}"
+
+
+def lookup(key: str, *, allow_low: bool = False, place: Sequence = ()) -> Published:
     """Entry that may stand for a rate in a scenario.
 
     Parameters
@@ -85,6 +145,9 @@ def lookup(key: str, *, allow_low: bool = False) -> Published:
         Key of the catalogue; spaces and capitals do not matter.
     allow_low : bool
         Whether an entry that must not stand for a rate is handed out all the same, for display.
+    place : sequence
+        Names of the keys under which the scenario asks, such as ``("survival", "adult")``; a
+        mortality is not handed out as a survival.
 
     Returns
     -------
@@ -94,18 +157,16 @@ def lookup(key: str, *, allow_low: bool = False) -> Published:
     Raises
     ------
     MeaningError
-        Unknown key; nothing published; low confidence; a bound only; not per year.
+        Unknown key; nothing published; low confidence; a bound only; not per year; another
+        quantity than the place asks for.
     """
     plain = _plain(key)
     entry = _load().get(plain)
     if entry is None:
         raise MeaningError(_unknown(key, plain))
-    if entry.confidence == "low" and not allow_low:
-        raise MeaningError(_too_weak(entry))
-    if entry.value is None and entry.interval is None:
-        raise MeaningError(_bound_only(entry))
-    if entry.unit.startswith(("over ", "per visit")) and not allow_low:
-        raise MeaningError(_not_yearly(entry))
+    problem = None if allow_low else _refusal(entry) or _other_quantity(entry, place)
+    if problem is not None:
+        raise MeaningError(problem)
     return entry
 
 
@@ -145,6 +206,32 @@ def cite(text: str) -> Source:
     return Source("published", text)
 
 
+def _refusal(entry: Published) -> Problem | None:
+    """Why the entry may not stand for a rate anywhere."""
+    if entry.confidence == "low":
+        return _too_weak(entry)
+    if not entry.by_key:
+        return _recalled_only(entry)
+    if entry.value is None and entry.interval is None:
+        return _bound_only(entry)
+    if entry.unit.startswith(("over ", "per visit")):
+        return _not_yearly(entry)
+    return None
+
+
+def _other_quantity(entry: Published, place: Sequence) -> Problem | None:
+    asked = next((name for name in reversed(place) if name in PLACES), None)
+    if asked is None or entry.key.partition("/")[0] in PLACES[asked]:
+        return None
+    keys = " or ".join(f"`{name}`" for name in PLACES[asked])
+    return Problem(
+        f"`{entry.key}` is another quantity than `{asked}` asks for",
+        f"Take a key that begins with {keys}, or {_LOW}." if keys else
+        f"The catalogue has nothing of the kind: measure it, or {_LOW}.",
+        code="published-other-quantity",
+    )
+
+
 def _plain(key: str) -> str:
     return str(key).strip().lower().replace(" ", "_")
 
@@ -182,6 +269,10 @@ def _entry(key: str, row: dict, document: dict, *, is_range: bool) -> Published:
         interval_is=row.get("interval_is", "range"),
         is_published=row.get("published", True),
         is_range=is_range,
+        by_key=row.get("by_key", True),
+        at_least=row.get("at_least"),
+        at_most=row.get("at_most"),
+        **{name: str(row.get(name, "")) for name in ("species", "water", "n", "method")},
         notes=row.get("notes", ""),
         references=references,
     )
@@ -227,6 +318,15 @@ def _too_weak(entry: Published) -> Problem:
         f"Ask for local data, or {_LOW}.",
         why=f"It rests on {entry.citation}" + (f": {entry.notes}" if entry.notes else ""),
         code="published-value-weak",
+    )
+
+
+def _recalled_only(entry: Published) -> Problem:
+    return Problem(
+        f"`{entry.key}` is recalled, and no text seen gives this step for mussels in the wild",
+        f"Calibrate it where the scenario allows, or {_LOW}.",
+        why=f"It rests on {entry.citation}: {entry.notes}",
+        code="published-value-recalled",
     )
 
 

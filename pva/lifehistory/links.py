@@ -6,6 +6,8 @@ and SD on the probability scale are the ones asked for.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit
@@ -47,6 +49,7 @@ def centre_for_mean(mean, spread):
     return centre
 
 
+@lru_cache(maxsize=4096)
 def match_probability(mean: float, sd: float) -> tuple[float, float]:
     """Logit-normal law with this mean and SD on the probability scale.
 

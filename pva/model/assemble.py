@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 
 import numpy as np
 
 from pva.lifehistory.rates import Rate
-from pva.lifehistory.year_effects import mix, rate_correlation, site_correlation
+from pva.lifehistory.year_effects import mix, rate_correlation, site_factors
 from pva.model import events, recruit_arrays
 from pva.model.addresses import address_array
 from pva.model.analysis import stable_stages
@@ -52,7 +52,8 @@ class Model:
         return len(self.draws.start) * (1 if self.doubtful else replicates)
 
 
-def assemble(resolved: Resolved, *, seed: int) -> Model:
+def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None,
+             points: Mapping | None = None) -> Model:
     """Build the record of plain arrays.
 
     Parameters
@@ -60,6 +61,12 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
     resolved : Resolved
     seed : int
         Seed of the parameter draws, 0 .. 2**64 - 1.
+    held : mapping of rate key to float or ndarray, shape (draw,), or None
+        What if these rates had these means over years? The yearly spread on the link scale, shares
+        of stages and calibrations stay as at the best values; calibrations follow a held attachment
+        or target only.
+    points : mapping of str to ndarray, shape (draw,), or None
+        Uniform numbers in place of the hypercube's; see `DrawTable`.
 
     Returns
     -------
@@ -72,7 +79,7 @@ def assemble(resolved: Resolved, *, seed: int) -> Model:
     """
     classes = expand(resolved.stages)
     table = DrawTable(draws=resolved.runs.draws, seed=seed, unknown=resolved.chance.unknown,
-                      covariance=resolved.covariance)
+                      covariance=resolved.covariance, held=held, points=points)
     starts = period_starts(list(rates_in(resolved.sites)) + list(rates_in(resolved.releases))
                            + list(rates_in(resolved.movement)), resolved.first, resolved.last)
     slots = Slots(table, starts, years=resolved.chance.years)
@@ -227,9 +234,10 @@ def _year_effects(resolved, slots):
     effects = list(dict.fromkeys(e for e, _ in pairs))
     sites = [s.name for s in resolved.sites]
     effects_of = resolved.year_effects
-    mixing = mix(effects, sites, rate_correlation(effects, effects_of.between_rates),
-                 site_correlation([s.river_km for s in resolved.sites], effects_of.between_sites,
-                                  effects_of.distance_km))
+    places = site_factors(sites, river_km=[s.river_km for s in resolved.sites],
+                          between_sites=effects_of.between_sites,
+                          distance_km=effects_of.distance_km)
+    mixing = mix(effects, rate_correlation(effects, effects_of.between_rates), places)
     used = sorted({cell for pair in pairs for cell, _ in mixing.pairs[pair]})
     new = {cell: i for i, cell in enumerate(used)}
     weights = [mixing.pairs[pair] for pair in pairs]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
@@ -56,11 +58,19 @@ class DrawTable:
         Off: every draw holds the best values.
     covariance : JointCovariance or None
         Of the estimates, link scale.
+    held : mapping of str to float or ndarray, shape (draw,)
+        Means over years that rates, by key, are to have whatever is known about them.
+    points : mapping of str to ndarray, shape (draw,)
+        Uniform numbers of named parameters, in place of the hypercube's.
     """
 
     def __init__(self, *, draws: int, seed: int, unknown: bool,
-                 covariance: JointCovariance | None = None):
+                 covariance: JointCovariance | None = None, held: Mapping | None = None,
+                 points: Mapping | None = None):
+        self.points = dict(points or {})
         self.draws, self.seed, self.unknown = draws, seed, unknown
+        self.held = {k: np.broadcast_to(np.asarray(v, float), draws).copy()
+                     for k, v in (held or {}).items()}
         self._joint = self._joint_normals(covariance) if covariance is not None else {}
 
     def _joint_normals(self, covariance):
@@ -73,7 +83,15 @@ class DrawTable:
 
     def uniform(self, name: str) -> np.ndarray:
         """Uniform numbers of a named parameter, shape (draw,)."""
+        if name in self.points:
+            return np.clip(self.points[name], 1e-12, 1 - 1e-12)
         return column(name, draws=self.draws, seed=self.seed)
+
+    def columns_of(self, rate: Rate) -> tuple[str, ...]:
+        """Names of the uniform numbers that an uncertain rate is drawn from."""
+        if rate.link is not None and rate.estimate in self._joint:
+            return tuple(f"estimate {key}" for key in self._joint)
+        return (rate.key,)
 
     def link_means(self, rate: Rate) -> np.ndarray:
         """Drawn link means of a rate that comes from estimates, shape (draw,)."""

@@ -173,36 +173,3 @@ def fertilisation_threshold(
     if half_density is not None:
         return half_density / (net_reproductive_rate - 1)
     return -scale * float(np.log1p(-1 / net_reproductive_rate))
-
-
-def fixed_duration_rates(
-    survival: np.ndarray, duration_years: np.ndarray, *, growth_rate: float = 1.0
-) -> tuple[np.ndarray, np.ndarray]:
-    """Chances of staying in and of leaving a stage of fixed length, from its yearly survival.
-
-    The ages inside the stage are those of a population growing by `growth_rate`; the default is the
-    stationary rule of Crouse et al. 1987. Used to read published matrices only: scenarios follow
-    each year of a fixed stage instead, so that nobody matures in one year by luck.
-
-    Parameters
-    ----------
-    survival : ndarray, (stage,)
-        Chance of living one year, above 0 and below 1.
-    duration_years : ndarray, (stage,)
-
-    Returns
-    -------
-    stay, move_on : ndarray, (stage,)
-
-    References
-    ----------
-    Crouse, Crowder & Caswell 1987, Ecology 68:1412-1423; Caswell 2001 (memory).
-    """
-    s, years = np.asarray(survival, float), np.asarray(duration_years, float)
-    ratio = s / growth_rate
-    in_last_year = np.where(
-        np.abs(ratio - 1) < 1e-12,
-        1 / years,
-        ratio ** (years - 1) * (1 - ratio) / np.where(ratio == 1, 1.0, 1 - ratio**years),
-    )
-    return s * (1 - in_last_year), s * in_last_year

@@ -50,6 +50,7 @@ def release_arrays(resolved: Resolved, classes: Classes, slots: Slots) -> dict:
         "release_number": _by_year(resolved, rows),
         "release_share": np.array([(*_delivered(r, years=resolved.chance.years), r.cost_each)
                                    for r in rows], dtype=float).reshape(len(rows), 4),
+        "release_again": _again(resolved, rows),
         "release_from_class": np.array(taken, dtype=bool).reshape(len(rows), len(classes)),
     }
 
@@ -73,17 +74,35 @@ def collection_arrays(resolved: Resolved, classes: Classes) -> dict:
 
 
 def until_arrays(resolved: Resolved) -> dict:
-    """Rules that stop a release row."""
-    rules = [(i, r.until) for i, r in enumerate(resolved.releases) if r.until is not None]
-    sites = [s.name for s in resolved.sites]
-    watched = [[u.where == RIVER or s in u.where for s in sites] for _, u in rules]
+    """Rules that end a release row, then rules that repeat one."""
+    rows, sites = resolved.releases, [s.name for s in resolved.sites]
+    ends = [(i, r.until, -1, 0, r.until.at_least) for i, r in enumerate(rows) if r.until]
+    again = [(i, rows[i].repeat, k, rows[i].order_lead, rows[i].repeat.at_most)
+             for k, i in enumerate(_repeated(rows))]
+    rules = ends + again
+    watched = [[u.where == RIVER or s in u.where for s in sites] for _, u, *_ in rules]
     return {
-        "until_rule": np.array([(i, UNTIL_MEASURES.index(u.measure), u.running)
-                                for i, u in rules], dtype=np.int64).reshape(len(rules), 3),
-        "until_value": np.array([u.at_least for _, u in rules], dtype=float),
+        "until_rule": np.array([(i, UNTIL_MEASURES.index(u.measure), u.running, k, lead)
+                                for i, u, k, lead, _ in rules],
+                               dtype=np.int64).reshape(len(rules), 5),
+        "until_value": np.array([value for *_, value in rules], dtype=float),
         "until_area": site_areas(resolved),
         "until_site": np.array(watched, dtype=bool).reshape(len(rules), len(sites)),
     }
+
+
+def _repeated(rows):
+    """Release rows with a rule that repeats them."""
+    return [i for i, row in enumerate(rows) if row.repeat is not None]
+
+
+def _again(resolved, rows):
+    """Rule, last planned and last possible model year of each row; -1 where it is not repeated."""
+    places = {i: k for k, i in enumerate(_repeated(rows))}
+    return np.array(
+        [(places[i], r.last_planned - resolved.first, r.repeat.last - resolved.first)
+         if i in places else (-1, -1, -1) for i, r in enumerate(rows)],
+        dtype=np.int64).reshape(len(rows), 3)
 
 
 def movement_arrays(resolved: Resolved, classes: Classes, slots: Slots) -> dict:

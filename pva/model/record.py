@@ -120,6 +120,8 @@ class ReleaseArrays(NamedTuple):
     release_row: np.ndarray  # int64 (row, 5) see R_SITE and so on
     release_number: np.ndarray  # float64 (row, year) planned
     release_share: np.ndarray  # float64 (row, 4) delivered mean, link mean, link SD (0 exact), cost
+    release_again: np.ndarray  # int64 (row, 3) its rule among those that repeat (-1: none), last
+    # planned year, last year it may be repeated, as model years
     release_from_class: np.ndarray  # bool (row, class) classes taken from a donor site
     delivery_address: np.ndarray  # uint64 (row,)
     release_address: np.ndarray  # uint64 (row, class)
@@ -137,9 +139,10 @@ class CollectArrays(NamedTuple):
 
 
 class UntilArrays(NamedTuple):
-    """Rules that stop a release."""
+    """Rules that end or repeat a release."""
 
-    until_rule: np.ndarray  # int64 (rule, 3) release row it stops, measure, years running
+    until_rule: np.ndarray  # int64 (rule, 5) release row, measure, years running, which of the
+    # rules that repeat it is (-1: it ends the release), years from order to release
     until_value: np.ndarray  # float64 (rule,)
     until_site: np.ndarray  # bool (rule, site)
     until_area: np.ndarray  # float64 (site,) m2

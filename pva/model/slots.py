@@ -44,6 +44,8 @@ def _inner_best(rate):
 
 def drawn_means(rate: Rate, table: DrawTable) -> np.ndarray:
     """Drawn means over years of a rate, natural scale, before any table by year, shape (draw,)."""
+    if rate.key in table.held:
+        return table.held[rate.key]
     if rate.link is None:
         return table.means(rate)
     centre = table.link_means(rate)

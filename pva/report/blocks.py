@@ -96,6 +96,8 @@ class Figure:
         The picture.
     data : Table
         Its numbers.
+    values : dict or None
+        What is said where the pointer is: ``place`` of the axes, ``at`` along them, ``said``.
     """
 
     name: str
@@ -103,6 +105,7 @@ class Figure:
     alternative: str
     svg: str
     data: Table
+    values: dict | None = None
     kind: str = "figure"
 
 
@@ -125,14 +128,15 @@ class Terms:
 
 @dataclass(frozen=True)
 class Reader:
-    """The control with which a reader moves the chance wanted and reads the number off.
+    """The control with which a reader moves chance wanted and target and reads the number off.
 
     Parameters
     ----------
     name : str
         Name of the figure it belongs to.
     data : dict
-        Curve, wanted chance, unit in words, and where the axes lie in the picture.
+        Curve, wanted chance, unit in words, where the axes lie in the picture, and curves for
+        other targets.
     """
 
     name: str

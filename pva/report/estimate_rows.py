@@ -113,7 +113,7 @@ def years_top(note: str) -> float | None:
 def years_unclear(summary: Mapping[str, Any] | None) -> dict[str, str]:
     """Rates whose SD between years was estimated as 0, with what to print in its place."""
     summary = summary or {}
-    said = re.search(r"between years .* from (\d+) intervals",
+    said = re.search(r"\b(\d+) intervals cannot tell whether years differ",
                      " ".join(map(str, summary.get("notes") or ())))
     number = said[1] if said else "few"
     cells = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -72,6 +72,16 @@ class Material:
     stock : tuple of StockOf
     comparison : Mapping or None
         As `Comparison.summary()` gives it.
+    sensitivity : Mapping or None
+        As `SensitivityAnswer.summary()` gives it, for the main scenario.
+    grid : xarray.Dataset or None
+        From `pva.decide.explore.explore`, over the main scenario.
+    donor : Mapping or None
+        As `DonorAnswer.summary()` gives it.
+    targets : Mapping or None
+        As `TargetCurves.summary()` gives it, for the main scenario.
+    left_out : Mapping
+        Why an answer that is at hand is not shown, by ``sensitivity``, ``explore`` or ``donor``.
     commands : tuple of str
         Command lines that make the page again.
     """
@@ -83,6 +93,11 @@ class Material:
     runs: tuple[RunOf, ...] = ()
     stock: tuple[StockOf, ...] = ()
     comparison: Mapping[str, Any] | None = None
+    sensitivity: Mapping[str, Any] | None = None
+    grid: xr.Dataset | None = None
+    donor: Mapping[str, Any] | None = None
+    targets: Mapping[str, Any] | None = None
+    left_out: Mapping[str, str] = field(default_factory=dict)
     commands: tuple[str, ...] = ()
 
     @property
@@ -156,13 +171,15 @@ def as_plain(thing) -> Mapping[str, Any] | None:
 
 
 def gather(*, study=None, records=None, estimates=None, pictures=None,
-           runs: Sequence = (), stock: Sequence = (), comparison=None,
+           runs: Sequence = (), stock: Sequence = (), comparison=None, sensitivity=None,
+           grid: xr.Dataset | None = None, donor=None, targets=None,
+           left_out: Mapping[str, str] | None = None,
            commands: Sequence[str] = ()) -> Material:
     """Material from what a caller has: pairs of scenario and data set or answer.
 
     Parameters
     ----------
-    estimates, comparison : object or None
+    estimates, comparison, sensitivity, donor, targets : object or None
         Plain data, or anything with a `summary()`.
     runs : sequence of (Scenario, xarray.Dataset)
         The main scenario first.
@@ -173,4 +190,6 @@ def gather(*, study=None, records=None, estimates=None, pictures=None,
         pictures=pictures or getattr(estimates, "tables", None) or {},
         runs=tuple(RunOf(s, d) for s, d in runs),
         stock=tuple(StockOf(s, as_plain(a)) for s, a in stock),
-        comparison=as_plain(comparison), commands=tuple(commands))
+        comparison=as_plain(comparison), sensitivity=as_plain(sensitivity), grid=grid,
+        donor=as_plain(donor), targets=as_plain(targets), left_out=left_out or {},
+        commands=tuple(commands))

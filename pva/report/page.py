@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -15,7 +14,15 @@ from markupsafe import Markup
 from pva.files import write_text_atomic
 from pva.report.blocks import Section
 from pva.report.material import Material, gather
-from pva.report.sections import answer, basis, closing, estimates, field_records, projection
+from pva.report.sections import (
+    answer,
+    basis,
+    closing,
+    decisions,
+    estimates,
+    field_records,
+    projection,
+)
 
 PARTS = (
     answer.section,
@@ -26,6 +33,10 @@ PARTS = (
     projection.risk,
     projection.compared,
     basis.depends,
+    decisions.flips,
+    decisions.host_map,
+    decisions.donor,
+    basis.model,
     basis.parameters,
     basis.assumptions,
     closing.cautions,
@@ -34,36 +45,22 @@ PARTS = (
 )
 
 
-def write_report(path: str | os.PathLike, *, study=None, records=None, estimates=None,
-                 pictures=None, runs: Sequence = (), stock: Sequence = (), comparison=None,
-                 commands: Sequence[str] = ()) -> Path:
+def write_report(path: str | os.PathLike, **material) -> Path:
     """Write the page as one self-contained HTML file, whole or not at all.
 
     Parameters
     ----------
     path : path
         File to write.
-    study : Study or None
-    records : FieldRecords or None
-    estimates : object or None
-        Summary of the estimates: plain data, or anything with a `summary()`.
-    pictures : mapping or None
-        Tables behind the estimate figures, by name; see `pva.report.sections.estimates`.
-    runs : sequence of (Scenario, xarray.Dataset)
-        The main scenario first.
-    stock : sequence of (Scenario, StockAnswer or dict)
-    comparison : Comparison, dict or None
-    commands : sequence of str
-        Command lines that make the page again.
+    **material
+        What the page is made from, as `pva.report.material.gather` takes it.
 
     Returns
     -------
     Path
         Where it stands.
     """
-    text = render_report(gather(study=study, records=records, estimates=estimates,
-                                pictures=pictures, runs=runs, stock=stock, comparison=comparison,
-                                commands=commands))
+    text = render_report(gather(**material))
     return write_text_atomic(Path(path), text)
 
 

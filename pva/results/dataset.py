@@ -16,6 +16,7 @@ from pva.results.growth import LongRun, small_noise
 from pva.results.measures import MEASURES, UNITS, WORDS
 from pva.results.survey_goals import judge_survey_goals
 from pva.results.uncertainty import chance_with_doubt, mean_error, rank_correlation
+from pva.scenario.cautions import only_ranges
 from pva.scenario.resolved import Resolved
 
 QUANTILES = (0.025, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.975)
@@ -45,7 +46,7 @@ def to_dataset(scenario, resolved: Resolved, model: Model, fold: Fold, *, seed: 
     noise = small_noise(resolved)
     _put(data, "stochastic_growth_small_noise", (), np.nan if noise is None else noise,
          "log of the stochastic growth rate, small-noise approximation", "year-1")
-    data.attrs = _record(scenario, resolved, model, seed)
+    data.attrs = run_record(scenario, resolved, model, seed)
     return data
 
 
@@ -202,7 +203,8 @@ def _dependence(data, model):
              f"rank correlation over draws of the parameter with {words}", "1")
 
 
-def _record(scenario, resolved, model, seed):
+def run_record(scenario, resolved: Resolved, model: Model, seed: int) -> dict:
+    """What a file must say about itself so that its numbers can be made again."""
     return {
         "title": resolved.title,
         "species": resolved.species,
@@ -221,6 +223,7 @@ def _record(scenario, resolved, model, seed):
         "survey_goals": json.dumps(judge_survey_goals(scenario)),
         "date": datetime.now(UTC).isoformat(timespec="seconds"),
         "chance_wanted": resolved.chance_wanted,
+        "only_ranges": json.dumps(only_ranges(resolved)),
         "adults_below": resolved.quasi_extinction.adults_below,
         "risk_counted_from": resolved.quasi_extinction.from_year,
     }

@@ -62,7 +62,8 @@ def run_summary(data: xr.Dataset) -> dict:
                                    "small_noise_log": float(data.stochastic_growth_small_noise)},
         "generation_time_years": float(data.generation_time),
         "least_adults": float(data.least_adults),
-        "red_list_e": criterion_e(extinction["chance"], float(data.generation_time)),
+        "red_list_e": criterion_e(extinction["chance"], float(data.generation_time),
+                                  first=int(data.year.values[0]), from_year=quasi["from"]),
         "variance_share": _shares(data)[0],
         "variance_shares": _shares(data),
         "depends_on": _depends_on(data),
@@ -84,13 +85,12 @@ def _risk(data, name):
 
 def _goals(data):
     rows = []
-    wanted = data.attrs["chance_wanted"]
     for i, name in enumerate(data.goal.values):
         low, high = data.goal_interval.values[:, i]
         draw_low, draw_high = data.goal_draw_interval.values[:, i]
         rows.append({"name": str(name), "chance": data.goal_chance.values[i], "low": low,
                      "high": high, "draw_low": draw_low, "draw_high": draw_high,
-                     "verdict": verdict(low, high, wanted),
+                     "verdict": _verdict(data, (low, high), (draw_low, draw_high)),
                      "first_success_by_half": _half(data, "first_success", i),
                      "lasting_success_by_half": _half(data, "lasting_success", i)})
     return rows
@@ -110,7 +110,18 @@ def _all_goals(data):
     draw_low, draw_high = data.all_goals_draw_interval.values
     return {"chance": float(data.all_goals_chance), "low": low, "high": high,
             "draw_low": draw_low, "draw_high": draw_high,
-            "verdict": verdict(low, high, data.attrs["chance_wanted"])}
+            "verdict": _verdict(data, (low, high), (draw_low, draw_high))}
+
+
+def _verdict(data, simulated, over_draws):
+    """By the simulation's interval; by all draws too where a rate is only known to lie in a range.
+
+    A range has no law: the chance averaged over it would rest on how we chose to draw from it.
+    """
+    low, high = simulated
+    if json.loads(data.attrs.get("only_ranges", "[]")) and np.isfinite(over_draws).all():
+        low, high = min(low, over_draws[0]), max(high, over_draws[1])
+    return verdict(low, high, data.attrs["chance_wanted"])
 
 
 def _adults(data):

@@ -144,3 +144,13 @@ def _round(number, digits):
 def _significant(number, digits):
     text = f"{_round(number, digits):.10f}".rstrip("0").rstrip(".")
     return text or "0"
+
+
+def survey_goal_words(goal: dict) -> str:
+    """What a survey goal says; it is judged on the estimate, not on the runs."""
+    name = f"Survey goal \"{goal['name']}\" ({goal['estimate']})"
+    if goal["lower_limit"] is None:
+        return (f"{name}: cannot be told, because the estimate states no doubt or its file is not "
+                "named.")
+    return (f"{name}: {goal['verdict']}; the lower {100 * goal['confidence']:g} % confidence limit "
+            f"is {goal['lower_limit']:.3g}, wanted at least {goal['at_least']:g}.")

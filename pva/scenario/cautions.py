@@ -14,9 +14,25 @@ def warnings_of(resolved: Resolved, estimates: Any, *, already: Sequence[str]) -
     """Warnings of a resolved scenario, those raised before first, none twice."""
     found = list(already)
     found += estimates.notes if estimates is not None else ()
-    for check in (_counted_twice, _late_releases, _nobody, _early_clock):
+    for check in (_only_ranges, _counted_twice, _late_releases, _nobody, _early_clock):
         found += check(resolved)
     return list(dict.fromkeys(found))
+
+
+def only_ranges(resolved: Resolved) -> list[str]:
+    """Keys of rates that were measured, but are only known to lie in a range."""
+    if not resolved.chance.unknown:
+        return []
+    return [r.key for r in every_rate(resolved, with_start=False)
+            if r.source.kind == "measured" and r.distribution == "uniform"]
+
+
+def _only_ranges(resolved: Resolved) -> list[str]:
+    names = only_ranges(resolved)
+    if not names:
+        return []
+    return [f"only a range is known of {', '.join(names)}: any value in it is drawn alike, and the "
+            "goals are judged by every draw, not by their mean"]
 
 
 def _counted_twice(resolved: Resolved) -> list[str]:

@@ -14,7 +14,14 @@ from pva.scenario.resolve_plan import release_names
 from pva.scenario.resolve_rates import has_law, nearest
 from pva.scenario.resolved import EACH_SITE, RIVER
 from pva.scenario.spec import ScenarioSpec
-from pva.scenario.spec_plan import CollectionSpec, GoalSpec, ReleaseSpec
+from pva.scenario.spec_plan import (
+    CollectionSpec,
+    GoalSpec,
+    ReleaseSpec,
+    RepeatSpec,
+    SolveSpec,
+    UntilSpec,
+)
 
 
 def check_plan(spec: ScenarioSpec, problems: Problems) -> None:
@@ -42,11 +49,12 @@ def check_plan(spec: ScenarioSpec, problems: Problems) -> None:
                      "Correct the numbers.", code="out-of-range")
 
 
-def _check_twice(rows: Sequence | None, group: str, problems: Problems) -> None:
+def _check_twice(rows: Sequence | None, group: str, problems: Problems, path: tuple = ()) -> None:
     seen: list[str] = []
     for i, row in enumerate(rows or ()):
         if row.name is not None and row.name in seen:
-            problems.add((group, i), f"the name `{row.name}` stands twice in `{group}`",
+            problems.add((*(path or (group,)), i),
+                         f"the name `{row.name}` stands twice in `{group}`",
                          "Give every row its own name.", code="name-twice")
         seen.append(row.name)
 
@@ -119,21 +127,50 @@ def _check_release(
                      code="age-outside-stage")
     if row.delivered is not None:
         _check_delivered(row.delivered, (*path, "delivered"), problems)
+    _check_delivered_so_far(spec, row, (*path, "delivered_so_far"), problems)
     if row.until is not None:
-        check_goal_limit(spec, row.until.measure, row.until.at_least, (*path, "until", "at_least"),
-                         problems)
-        if row.until.measure == "heterozygosity":
-            problems.add((*path, "until", "measure"), "{key} is `heterozygosity`, which is only "
-                         "known when the run is over", "Choose another measure.",
-                         code="measure-not-watched")
-        else:
-            _check_measure(spec, row.until.measure, (*path, "until", "measure"), problems)
-        where = (*path, "until", "where")
-        if isinstance(row.until.where, int) or row.until.where == EACH_SITE:
-            problems.add(where, "{key} must be the river or sites summed",
-                         "Write `river`, a site, or a list of sites.", code="wrong-where")
-        else:
-            _check_where(row.until.where, sites, where, problems)
+        _check_watched(spec, row.until, "at_least", sites, (*path, "until"), problems)
+    if row.repeat is not None:
+        _check_watched(spec, row.repeat, "at_most", sites, (*path, "repeat"), problems)
+        _check_repeat_years(spec, row, (*path, "repeat", "last"), problems)
+
+
+def _check_watched(
+    spec: ScenarioSpec, rule: UntilSpec | RepeatSpec, limit: str, sites: list[str], path: tuple,
+    problems: Problems,
+) -> None:
+    """A rule that watches a yearly measure while the run goes on."""
+    check_goal_limit(spec, rule.measure, getattr(rule, limit), (*path, limit), problems)
+    if rule.measure == "heterozygosity":
+        problems.add((*path, "measure"), "{key} is `heterozygosity`, which is only "
+                     "known when the run is over", "Choose another measure.",
+                     code="measure-not-watched")
+    else:
+        _check_measure(spec, rule.measure, (*path, "measure"), problems)
+    where = (*path, "where")
+    if isinstance(rule.where, int) or rule.where == EACH_SITE:
+        problems.add(where, "{key} must be the river or sites summed",
+                     "Write `river`, a site, or a list of sites.", code="wrong-where")
+    else:
+        _check_where(rule.where, sites, where, problems)
+
+
+def _check_repeat_years(
+    spec: ScenarioSpec, row: ReleaseSpec, path: tuple, problems: Problems
+) -> None:
+    last = spec.years.last - 1 if row.repeat.last is None else row.repeat.last
+    if row.repeat.last is not None:
+        _check_year(spec, row.repeat.last, path, problems)
+    planned = row.number if isinstance(row.number, dict) else (row.last, row.first)
+    planned = max((y for y in planned if y is not None), default=last)
+    if last <= planned < spec.years.last - 1 or (row.repeat.last is not None and last <= planned):
+        problems.add(path, f"{{key}} is {last}, not after the last planned release in {planned}",
+                     "A release is repeated after its planned years: write a later year.",
+                     code="years-order")
+    elif last <= planned:
+        problems.add(path[:-1], f"{{key}}: the planned releases go on to {planned}, and no year is "
+                     "left in which they could be repeated",
+                     "Write an earlier last planned year, or remove `repeat`.", code="years-order")
 
 
 def _check_delivered(written: Any, path: tuple, problems: Problems) -> None:
@@ -220,6 +257,23 @@ def _has_hosts(spec: ScenarioSpec) -> bool:
     return any(b is not None and b.hosts for b in blocks)
 
 
+def _check_delivered_so_far(
+    spec: ScenarioSpec, row: ReleaseSpec, path: tuple, problems: Problems
+) -> None:
+    """Deliveries lie within the planned years and leave some of them."""
+    if not row.delivered_so_far:
+        return
+    for year in row.delivered_so_far:
+        _check_year(spec, year, (*path, year), problems)
+    planned = row.number if isinstance(row.number, dict) else (row.last, row.first)
+    last = max((y for y in planned if y is not None), default=None)
+    if last is not None and max(row.delivered_so_far) >= last:
+        problems.add(path, f"{{key}} reaches to {max(row.delivered_so_far)}, and the planned "
+                     f"releases end in {last}: no year is left to plan",
+                     "Write a later `last`, or, if the releases are over, the delivered animals as "
+                     "`number` by year.", code="nothing-left-to-plan")
+
+
 def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
     solve = spec.solve
     if solve is None:
@@ -230,17 +284,54 @@ def _check_solve(spec: ScenarioSpec, problems: Problems) -> None:
         problems.add(("solve",), "{key} has no releases to vary", "Write at least one release.",
                      code="no-releases")
         return
-    for i, name in enumerate(solve.releases or ()):
-        if name not in named:
-            problems.add(("solve", "releases", i), f"{{key}} names the release `{name}`, which "
-                         "does not exist", nearest(name, named), code="unknown-release")
+    _check_named(solve.releases, named, ("solve", "releases"), problems)
     if solve.releases is not None and not solve.releases:
         problems.add(("solve", "releases"), "{key} is empty", "Name at least one release.",
                      code="no-releases")
+    if solve.options is not None:
+        _check_options(solve, rows, named, problems)
     if solve.vary == "mothers":
+        chosen = named if solve.releases is None else solve.releases
+        if solve.options:
+            chosen = [n for o in solve.options for n in o.releases]
         for i, (row, name) in enumerate(zip(rows, named, strict=True)):
-            chosen = solve.releases is None or name in solve.releases
-            if chosen and row.mothers_per_1000 <= 0:
+            if name in chosen and row.mothers_per_1000 <= 0:
                 problems.add(("releases", i), "{key} is varied by mothers but has no "
                              "`mothers_per_1000`", "Write how many mothers 1,000 animals need.",
                              code="mothers-missing")
+
+
+def _check_named(
+    names: Sequence[str] | None, known: Sequence[str], path: tuple, problems: Problems
+) -> None:
+    for i, name in enumerate(names or ()):
+        if name not in known:
+            problems.add((*path, i), f"{{key}} names the release `{name}`, which "
+                         "does not exist", nearest(name, known), code="unknown-release")
+
+
+def _check_options(
+    solve: SolveSpec, rows: Sequence[ReleaseSpec], named: Sequence[str], problems: Problems
+) -> None:
+    """Options have different names, hold rows, and no row stands in two of them."""
+    where = ("solve", "options")
+    if solve.releases is not None:
+        problems.add(("solve",), "{key} has both `releases` and `options`",
+                     "Keep one of them: the rows of the options are varied.", code="one-of")
+    if len(solve.options) < 2:
+        problems.add(where, "{key} holds fewer than two options, so there is nothing to choose "
+                     "between", "Write at least two, or name rows under `releases`.",
+                     code="option-alone")
+    _check_twice(solve.options, "solve.options", problems, where)
+    taken: dict[str, str] = {}
+    for i, option in enumerate(solve.options):
+        _check_named(option.releases, named, (*where, i, "releases"), problems)
+        if not option.releases:
+            problems.add((*where, i, "releases"), "{key} is empty", "Name at least one release.",
+                         code="no-releases")
+        for name in option.releases:
+            if name in taken and name in named:
+                problems.add((*where, i, "releases"), f"{{key}} holds `{name}`, which stands in "
+                             f"`{taken[name]}` already", "Give each option rows of its own; rows "
+                             "in no option are released as written.", code="name-twice")
+            taken.setdefault(name, option.name)

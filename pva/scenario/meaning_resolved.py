@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pva.lifehistory.rates import Rate
-from pva.lifehistory.year_effects import factors, rate_correlation, site_correlation
+from pva.lifehistory.year_effects import factors, rate_correlation
 from pva.scenario.places import Problems
 from pva.scenario.rates_used import every_rate
 from pva.scenario.resolve_rates import nearest
@@ -113,18 +113,10 @@ def _check_between_sites(resolved: Resolved, problems: Problems) -> None:
     if effects.between_sites is not None and not -1 <= effects.between_sites <= 1:
         _not_correlation(effects.between_sites, path, problems)
         return
-    if effects.distance_km is None and effects.between_sites in (0.0, 1.0):
-        return
-    places = [s.river_km for s in resolved.sites]
-    twins = {p for p in places if places.count(p) > 1}
-    if effects.distance_km is not None and twins:
-        problems.add(path, f"two sites have the same river_km {min(twins):g}",
-                     "Give every site its own place along the river.",
-                     code="river-km-twice")
+    if effects.distance_km is not None:  # no places along a river contradict each other
         return
     try:
-        factors([s.name for s in resolved.sites],
-                site_correlation(places, effects.between_sites, effects.distance_km))
+        factors([s.name for s in resolved.sites], effects.between_sites)
     except ValueError as error:
         _contradiction(error, path, problems)
 

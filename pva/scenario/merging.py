@@ -29,6 +29,7 @@ _EXCLUDE_IN = {
     ("stages",): [({"years"}, {"length_mm"})],
     ("bad_years",): [({"chance"}, {"years"})],
     ("goals",): [({"of_years"}, {"running"})],
+    ("solve",): [({"options"}, {"releases"})],
     ("limits", "ceiling"): [({"adults"}, {"animals"})],
     ("sites", "limits", "ceiling"): [({"adults"}, {"animals"})],
     ("recruitment",): _RECRUITMENT,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from pva.lifehistory.rates import PROBABILITY
@@ -16,8 +17,10 @@ from pva.scenario.resolved import (
     Genetics,
     Goal,
     Movement,
+    Option,
     QuasiExtinction,
     Release,
+    Repeat,
     Runs,
     Site,
     Solve,
@@ -47,9 +50,26 @@ def resolve_releases(spec: ScenarioSpec, sites: Sequence[Site], reader: RateRead
     names = release_names(rows, sites[0].name)
     known = {s.name for s in sites}
     return tuple(
-        _release(row, name, place, i, known, reader)
-        for i, (row, name, place) in enumerate(zip(rows, names, places, strict=True))
+        part for i, (row, name, place) in enumerate(zip(rows, names, places, strict=True))
+        for part in _with_deliveries(row, _release(row, name, place, i, known, reader))
     )
+
+
+def _with_deliveries(row: ReleaseSpec, release: Release) -> tuple[Release, ...]:
+    """What was delivered already as a row of its own, exactly so; the plan from the year after."""
+    if not row.delivered_so_far:
+        return (release,)
+    last = max(row.delivered_so_far)
+    made = replace(
+        release, name=delivered_name(release.name), numbers=dict(sorted(
+            row.delivered_so_far.items())), delivered_mean=1.0, delivered_sd=0.0, made=True,
+        until=None, repeat=None)
+    return made, replace(release, numbers={y: n for y, n in release.numbers.items() if y > last})
+
+
+def delivered_name(name: str) -> str:
+    """Name of the row that holds what was delivered already."""
+    return f"{name}, delivered so far"
 
 
 def release_names(rows: Sequence[ReleaseSpec], only_site: str) -> list[str]:
@@ -85,7 +105,7 @@ def _release(row: ReleaseSpec, name: str, place: str, index: int, known: set, re
         survival = reader.rate(written, kind=PROBABILITY, key=key,
                                path=("releases", index, "first_year_survival"))
         times = shared if row.times_survival is None else row.times_survival
-    until = row.until
+    until, again, last = row.until, row.repeat, reader.years[1]
     return Release(
         name, place, row.stage, numbers_by_year(row), age=row.age or 1, source=row.source,
         from_site=row.source if row.source in known else None, age_written=row.age is not None,
@@ -93,9 +113,12 @@ def _release(row: ReleaseSpec, name: str, place: str, index: int, known: set, re
         delivered_mean=row.delivered.mean if row.delivered else 1.0,
         delivered_sd=row.delivered.sd if row.delivered else 0.0,
         first_year_survival=survival, times_survival=times, cost_each=row.cost_each,
-        mothers_per_1000=row.mothers_per_1000,
+        mothers_per_1000=row.mothers_per_1000, made=bool(row.made),
         until=None if until is None else Until(until.measure, until.at_least, where_of(until.where),
                                                until.running),
+        repeat=None if again is None else Repeat(
+            again.measure, again.at_most, last - 1 if again.last is None else again.last,
+            where_of(again.where), again.running),
     )
 
 
@@ -180,9 +203,12 @@ def resolve_solve(spec: ScenarioSpec, releases: Sequence[Release]) -> Solve | No
     """What is varied; all rows unless some are named."""
     if spec.solve is None:
         return None
-    rows = spec.solve.releases
-    names = tuple(r.name for r in releases) if rows is None else tuple(rows)
-    return Solve(spec.solve.vary, names, spec.solve.most)
+    rows, options = spec.solve.releases, spec.solve.options or ()
+    names = tuple(r.name for r in releases if not r.made) if rows is None else tuple(rows)
+    chosen = tuple(Option(o.name, tuple(o.releases)) for o in options)
+    if chosen:
+        names = tuple(n for n in names if any(n in o.releases for o in chosen))
+    return Solve(spec.solve.vary, names, spec.solve.most, chosen)
 
 
 def resolve_bad_years(spec: ScenarioSpec, stages: Sequence[str]) -> tuple[tuple, str | None]:

@@ -107,11 +107,14 @@ class RateReader:
                 "Use it under `start`, or name an estimate of one rate.", code="wrong-estimate",
             )
             return rate
-        if found.value is None:
+        if found.value is None and found.interval is None:
+            if spec.wrote("value", "interval", "by_year"):
+                return rate
+            said = f" ({found.note})" if found.note else ""
             self.problems.add(
-                path, f"the estimate `{spec.estimate}` has bounds but no best value",
-                "Write `value` beside it, or use a value you are ready to defend.",
-                code="estimate-without-value",
+                path, f"the estimate `{spec.estimate}` tells neither a value nor a range{said}",
+                "Write a `value` or an `interval` you are ready to defend beside it, or use a "
+                "published value.", code="estimate-without-value",
             )
             return rate
         return rate_of_estimate(rate, found, label=spec.estimate)
@@ -138,7 +141,7 @@ class RateReader:
 
     def _from_published(self, rate: Rate, spec: RateSpec, path: Sequence) -> Rate:
         try:
-            entry = catalogue.lookup(spec.published)
+            entry = catalogue.lookup(spec.published, place=path)
         except MeaningError as error:
             one = error.problems[0]
             self.problems.add(path, f"{{key}}: {one.what}", one.todo, code=one.code, why=one.why)

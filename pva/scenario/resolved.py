@@ -183,6 +183,21 @@ class Until:
 
 
 @dataclass(frozen=True)
+class Repeat:
+    """Repeats a release after its planned years, through `last`.
+
+    Animals are ordered at each census at which `measure` has been at most `at_most` for `running`
+    years, and released `order_lead` years later.
+    """
+
+    measure: str
+    at_most: float
+    last: int
+    where: str | tuple[str, ...] = RIVER
+    running: int = 1
+
+
+@dataclass(frozen=True)
 class Release:
     """One row of releases; `numbers` maps year -> planned number.
 
@@ -206,7 +221,14 @@ class Release:
     times_survival: bool = False
     cost_each: float = 0.0
     mothers_per_1000: float = 0.0
+    made: bool = False  # released already: neither varied nor ordered
     until: Until | None = None
+    repeat: Repeat | None = None
+
+    @property
+    def last_planned(self) -> int:
+        """Last year with a planned number."""
+        return max(self.numbers)
 
 
 @dataclass(frozen=True)
@@ -274,12 +296,24 @@ class SurveyGoal:
 
 
 @dataclass(frozen=True)
+class Option:
+    """One way to stock: release rows that are scaled alike."""
+
+    name: str
+    releases: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Solve:
-    """What `pva stock` varies: ``number`` per release year, ``total`` or ``mothers``."""
+    """What `pva stock` varies: ``number`` per release year, ``total`` or ``mothers``.
+
+    With `options`, `releases` holds the rows of all of them.
+    """
 
     vary: str
     releases: tuple[str, ...]
     most: float
+    options: tuple[Option, ...] = ()
 
 
 @dataclass(frozen=True)

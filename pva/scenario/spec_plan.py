@@ -114,6 +114,18 @@ class UntilSpec(Block):
     running: Whole = key("Years running.", form="whole number", default=1, low=1)
 
 
+class RepeatSpec(Block):
+    """When a release is repeated after its planned years."""
+
+    measure: Measure = key("Yearly measure that is watched.", form="measure", required=True)
+    at_most: Number = key("Value at or below which animals are ordered again.", form="number",
+                          required=True)
+    where: Where = key("River, or sites summed.", form="river or [site]", default="river")
+    running: Whole = key("Years running.", form="whole number", default=1, low=1)
+    last: Whole | None = key("Last year of release.", form="year",
+                             default_words="the year before the last")
+
+
 def _is_table(value: Any) -> str:
     return "‹mapping›" if isinstance(value, dict) else "‹number›"
 
@@ -160,9 +172,23 @@ class ReleaseSpec(Block):
     mothers_per_1000: Number = key(
         "Gravid females needed for 1,000 animals.", form="number", default=0.0, low=0
     )
+    delivered_so_far: dict[Whole, Number] | None = key(
+        "Animals really released so far, by year: they replace the planned years up to the last of "
+        "them, where a year not written means none.",
+        form="{year: number}", default_words="none yet", low=0, count=True,
+    )
+    made: Switch | None = key(
+        "Says that the row was released already: it is neither varied nor ordered.",
+        form="on/off", default_words="off", twin_only=True,
+    )
     until: UntilSpec | None = key(
         "Stops the release after the census at which a measure holds.",
         form="{measure, at_least, where, running}", default_words="never",
+    )
+    repeat: RepeatSpec | None = key(
+        "Repeats the number of the last planned year in later years: ordered at a census at which "
+        "the measure is low, released `order_lead` years after it.",
+        form="{measure, at_most, where, running, last}", default_words="never",
     )
 
 
@@ -232,6 +258,14 @@ class SurveyGoalSpec(Block):
                              low=0.5, high=0.9999)
 
 
+class OptionSpec(Block):
+    """One way to stock, held against others."""
+
+    name: Text = key("Name of the option.", form="text", required=True)
+    releases: list[Text] = key("Rows that make it up, scaled alike.", form="[release]",
+                               required=True)
+
+
 class SolveSpec(Block):
     """What `pva stock` varies."""
 
@@ -241,6 +275,11 @@ class SolveSpec(Block):
     )
     releases: list[Text] | None = key(
         "Rows that are scaled alike.", form="[release]", default_words="all"
+    )
+    options: list[OptionSpec] | None = key(
+        "Ways to stock held against each other, in place of `releases`: each is varied alone, with "
+        "the rows of the others at none; rows in no option stay as written.",
+        form="[{name, releases}]", default_words="none",
     )
     most: Number = key("Largest number tried.", form="number above 0", default=10000.0,
                        count=True)

@@ -9,7 +9,6 @@ from pva.lifehistory import catalogue
 from pva.lifehistory.rates import Rate
 from pva.scenario.rates_used import every_rate
 from pva.scenario.resolved import AFTER, FEMALES, Calibration, Recruitment, Resolved
-from pva.sources import Source
 
 _WEAK_KINDS = ("assumed", "default", "given")
 
@@ -29,7 +28,7 @@ def parameters_of(resolved: Resolved) -> list[dict[str, Any]]:
 
 def _row(rate: Rate) -> dict[str, Any]:
     low, high = rate.interval or (None, None)
-    weak, note = _confidence(rate.source)
+    weak, note = _confidence(rate)
     return {
         "name": rate.key, "value": rate.value, "doubt": doubt_words(rate), "se": rate.se,
         "low": low, "high": high, "years_sd": rate.year_sd, "by_year": dict(rate.by_year),
@@ -48,7 +47,8 @@ def doubt_words(rate: Rate) -> str:
     return ""
 
 
-def _confidence(source: Source) -> tuple[bool, str]:
+def _confidence(rate: Rate) -> tuple[bool, str]:
+    source = rate.source
     if source.kind in _WEAK_KINDS:
         return True, {"given": "no source named", "default": "default of the package"}.get(
             source.kind, "assumed")
@@ -58,7 +58,10 @@ def _confidence(source: Source) -> tuple[bool, str]:
         entry = catalogue.lookup(source.text.partition(":")[0], allow_low=True)
     except MeaningError:
         return False, ""
-    return entry.confidence == "low", f"confidence {entry.confidence}"
+    note = f"confidence {entry.confidence}"
+    if (rate.value, rate.interval, rate.se) != (entry.value, entry.interval, entry.se):
+        note += f"; the catalogue says {entry.figure}"  # a number of one's own under its key
+    return entry.confidence == "low", note
 
 
 def _calibrated(resolved: Resolved) -> list[dict[str, Any]]:
@@ -197,10 +200,20 @@ def _multiplied(row) -> str:
 def _releasing(resolved: Resolved) -> list[str]:
     found = []
     for row in resolved.releases:
+        if row.made:
+            found.append(f"Released already, and counted as it was ({row.name}): " + ", ".join(
+                f"{n:g} in {y}" for y, n in row.numbers.items()) + ".")
+            continue
         if row.delivered_sd and any(row.numbers.values()):
             found.append(f"Of the planned animals ({row.name}) {100 * row.delivered_mean:g} % are "
                          f"delivered on average, with an SD of {100 * row.delivered_sd:g} % "
                          "between years.")
+        if row.repeat is not None:
+            watched = row.repeat.measure.replace("_", " ")
+            found.append(f"Animals ({row.name}) are ordered again at every census at which "
+                         f"{watched} are at most {row.repeat.at_most:g}, "
+                         f"through {row.repeat.last}: the money and the animals must be there. "
+                         "Planned totals and the order sheet leave them out.")
         if row.first_year_survival is None and any(row.numbers.values()):
             found.append(f"Released animals ({row.name}) survive their first year like resident "
                          f"{row.stage} animals; they rarely do, so success is overstated.")
@@ -221,10 +234,23 @@ def _sourcing(resolved: Resolved) -> list[str]:
         names = [r.key for r in rates if r.source.kind == kind]
         if names:
             found.append(f"{words}: {', '.join(names)}.")
+    found += _never_published(resolved, rates)
     sure = [r.key for r in rates if not r.is_uncertain and not r.key.startswith("start/")]
     if sure and resolved.chance.unknown:
         found.append(f"Taken as known exactly: {', '.join(sure)}; doubt is understated.")
     return found
+
+
+def _never_published(resolved: Resolved, rates: list[Rate]) -> list[str]:
+    """Rates of mussels in the wild that no publication gives and nobody measured here."""
+    if not resolved.sites or resolved.sites[0].recruitment.form == "entries":
+        return []  # a published matrix, of whatever animal
+    young = [f"survival/{s.name}" for s in resolved.stages if not s.adult]
+    never = ["recruitment/attachment", "recruitment/settlement", *young]
+    names = [r.key for r in rates
+             if r.key.partition(" @ ")[0] in never and r.source.kind in _WEAK_KINDS]
+    return [f"No value is published for mussels in the wild, and no measurement is named here: "
+            f"{', '.join(names)}. Local judgement alone stands behind these."] if names else []
 
 
 def _judging(resolved: Resolved) -> list[str]:

@@ -22,6 +22,7 @@ from pva.scenario.resolved import (
     Release,
     Resolved,
     Site,
+    Solve,
     Stage,
 )
 
@@ -300,7 +301,7 @@ def _density(host: HostDensity, ending: str) -> dict[str, Any]:
 
 def _release(row: Release) -> dict[str, Any]:
     survival = row.first_year_survival
-    until = row.until
+    until, again = row.until, row.repeat
     written = {
         "name": row.name, "site": row.site, "stage": row.stage,
         "age": row.age if row.age_written else None, "source": row.source,
@@ -310,8 +311,12 @@ def _release(row: Release) -> dict[str, Any]:
             survival, f"releases/{row.name}/first_year_survival"),
         "times_survival": None if survival is None else row.times_survival,
         "cost_each": row.cost_each, "mothers_per_1000": row.mothers_per_1000,
+        "made": row.made or None,
         "until": until and {"measure": until.measure, "at_least": until.at_least,
                             "where": _where(until.where), "running": until.running},
+        "repeat": again and {"measure": again.measure, "at_most": again.at_most,
+                             "where": _where(again.where), "running": again.running,
+                             "last": again.last},
     }
     return {k: v for k, v in written.items() if v is not None}
 
@@ -340,8 +345,7 @@ def _plan(resolved: Resolved) -> dict[str, Any]:
                           "lower_limit_at_least": g.lower_limit_at_least}
                          for g in resolved.survey_goals],
         "chance_wanted": resolved.chance_wanted,
-        "solve": solve and {"vary": solve.vary, "releases": list(solve.releases),
-                            "most": solve.most},
+        "solve": solve and _solve(solve),
         "chance": {"unknown": chance.unknown, "years": chance.years,
                    "individuals": chance.individuals},
         "genetics": genetics and {"ne_over_n": genetics.ne_over_n, "founders": genetics.founders},
@@ -351,6 +355,12 @@ def _plan(resolved: Resolved) -> dict[str, Any]:
         "calibration_base": resolved.base and _base(resolved.base),
         "warnings": list(resolved.warnings),
     }
+
+
+def _solve(solve: Solve) -> dict[str, Any]:
+    what = {"releases": list(solve.releases)} if not solve.options else {
+        "options": [{"name": o.name, "releases": list(o.releases)} for o in solve.options]}
+    return {"vary": solve.vary, **what, "most": solve.most}
 
 
 def _base(base: CalibrationBase) -> dict[str, Any]:

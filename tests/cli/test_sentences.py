@@ -2,8 +2,8 @@
 
 import pytest
 
-from pva.cli import sentences
-from pva.results.wording import heard_words
+from pva.cli import sentences, stock_words
+from pva.results.wording import heard_words, survey_goal_words
 
 RUN = {
     "draws": 200, "replicates": 50, "independent_runs": 200, "years": [2026, 2056], "seed": 41,
@@ -21,7 +21,8 @@ STOCK = {
     "reachable": True, "number": 268,
     "low": 221.3, "high": 330.9, "draw_low": 0.0, "draw_high": None, "most": 5000.0,
     "chance_at_number": 0.801, "best_chance": 0.995, "best_number": 5000.0, "band": None,
-    "release_years": [2026, 2027, 2033], "limit": None, "limits_lifted": [],
+    "release_years": [2026, 2027, 2033], "limit": None, "limits_lifted": [], "options": [],
+    "releases": ["young"], "made": [], "duty": None, "cheapest": None,
 }
 LIFTED = [{"limit": "hosts", "best_chance": 0.91}, {"limit": "survival", "best_chance": 0.0}]
 
@@ -69,19 +70,86 @@ def test_a_run_without_goals_never_seen_to_fail():
         "rates).")
 
 
+def asked(unit="number", factor=1, **changes):
+    """The answer with its number in the unit asked for; `factor` of that unit a yearly animal."""
+    plan = STOCK | changes
+    keys = ("number", "low", "high", "draw_low", "draw_high", "most")
+    return plan | {"asked": {"unit": unit} | {
+        k: None if plan[k] is None else factor * plan[k] for k in keys}}
+
+
 def test_a_number_to_stock():
-    assert sentences.answer_of_stock(STOCK) == (
+    assert stock_words.answer_of_stock(asked()) == (
         "Stock 270 animals a year (2026 to 2033) for an 80 % chance (about 8 in 10) of meeting "
         "the goals: the best single estimate; from simulation error 220 to 340, whose upper end, "
         "340, is the safe choice; roughly 0 to more than 5,000 over what is not known of the "
         "rates.")
-    assert sentences.answer_of_stock(STOCK | {"high": None, "draw_high": 4321.0}).endswith(
+    assert stock_words.answer_of_stock(asked(high=None, draw_high=4321.0)).endswith(
         "of meeting the goals: the best single estimate; from simulation error 220 to more than "
         "5,000, so no number tried is a safe choice; roughly 0 to 4,000 over what is not known of "
         "the rates.")
-    assert sentences.answer_of_stock(STOCK | {"low": 268, "high": 268.0}).endswith(
+    assert stock_words.answer_of_stock(asked(low=268, high=268.0)).endswith(
         "(about 8 in 10) of meeting the goals; roughly 0 to more than 5,000 over what is not known "
         "of the rates.")
+
+
+def test_a_total_and_mothers_speak_in_their_unit():
+    assert stock_words.answer_of_stock(asked("total", 3, draw_high=500.0)) == (
+        "Stock 800 animals in all, 270 animals a year (2026 to 2033), for an 80 % chance (about 8 "
+        "in 10) of meeting the goals: the best single estimate; from simulation error 660 to 1,000 "
+        "in all, whose upper end, 1,000, is the safe choice; roughly 0 to 2,000 in all over what "
+        "is not known of the rates.")
+    assert stock_words.answer_of_stock(asked("mothers", 0.03, low=200, high=None)) == (
+        "Stock the young of 8 mothers in all, 270 animals a year (2026 to 2033), for an 80 % "
+        "chance (about 8 in 10) of meeting the goals: the best single estimate; from simulation "
+        "error 6 to more than 150 mothers, so no number tried is a safe choice; roughly 0 to more "
+        "than 150 mothers over what is not known of the rates.")
+
+
+def test_when_the_duty_can_end():
+    duty = {"number": 330.9, "last_year": [2025, 2026, 2027, 2033], "chance": [0, .5, .81, .85],
+            "low": [0, .45, .79, .82], "high": [.01, .55, .83, .88], "ends": 2027,
+            "ends_surely": 2033, "shorter": [
+                {"last_year": 2026, "number": None, "total_animals": None, "cost": None},
+                {"last_year": 2027, "number": 325, "total_animals": 650.0, "cost": None}]}
+    with_duty = STOCK | {"duty": duty}
+    assert stock_words.duty_words(with_duty) == [
+        "With 340 animals a year the last release needed for the 80 % wanted is that of 2027; "
+        "beyond simulation error the last is 2033."]
+    assert stock_words.duty_words(STOCK | {"duty": duty | {"ends": None}}) == [
+        "With 340 animals a year the duty cannot end before 2033: stopping earlier leaves less "
+        "than the 80 % wanted."]
+    assert stock_words.duty_rows(with_duty)[0] == ["none", "below 1.0 %", "0 % to 1.0 %"]
+    assert stock_words.shorter_rows(with_duty) == [
+        ["2026", "more than 5,000", "", ""], ["2027", "320", "650", "not stated"]]
+    assert stock_words.duty_words(STOCK) == []
+
+
+def test_options_and_the_cheapest_plan():
+    one = {"name": "old", "releases": ["young"], "release_years": [2026], "reachable": True,
+           "number": 268, "total_animals": 268.0, "cost": 5360.0, "mothers": None,
+           "chance_at_number": .8, "best_chance": .9}
+    none = one | {"name": "young", "number": None, "reachable": False, "best_chance": .4}
+    plan = {"parts": [{"option": "old", "number": 268}], "cost": 5360.0, "chance": .8, "low": .77,
+            "high": .83, "tried": "each alone"}
+    several = asked(options=[one, none], cheapest=plan)
+    assert stock_words.answer_of_stock(several).startswith(
+        'With "old" alone, the cheapest option: stock 270 animals a year')
+    assert stock_words.option_rows(several) == [
+        ["old", "270", "2026", "270", "not stated", "5,360", "80 %"],
+        ["young", "not reachable", "2026", "", "", "", "at best 40 %"]]
+    assert stock_words.cheapest_words(several) == (
+        'Cheapest plan found, one option alone: 268 a year of "old", cost 5,360; chance 80 % '
+        "(77 % to 83 %). Tried: each alone. A mixture is told where it saves at least 2 %.")
+    assert stock_words.cheapest_words(several | {"cheapest": None}) == (
+        "No plan is the cheapest: an option does not say what an animal costs (cost_each).")
+
+
+def test_what_was_delivered_already():
+    made = [{"release": "young", "year": y, "number": 100} for y in (2024, 2025)]
+    assert stock_words.made_words(STOCK | {"made": made}) == [
+        "200 animals were delivered already (2024 to 2025); the number is that of the years left, "
+        "2026 to 2033."]
 
 
 ORDERS = [{"release": "young", "order_year": 2024 + i, "number": 135, "mothers": 2, "cost": 405.0}
@@ -91,31 +159,31 @@ ORDERS = [{"release": "young", "order_year": 2024 + i, "number": 135, "mothers":
 def test_totals_beside_the_sums_of_the_order_sheet():
     plan = STOCK | {"releases": ["young"], "total_animals": 402.0, "mothers": 4.02, "cost": 1206.0,
                     "order_sheet": [*ORDERS, ORDERS[0] | {"release": "not varied"}]}
-    assert sentences.totals_words(plan) == (
+    assert stock_words.totals_words(plan) == (
         "In all 400 animals planned (order sheet, every order a whole number: 405); 4 mothers "
         "(order sheet: 6); cost 1,210 (order sheet: 1,215). Numbers are planned ones, before "
         "deliveries fall short.")
-    assert sentences.totals_words(plan | {"mothers": None, "cost": None}) == (
+    assert stock_words.totals_words(plan | {"mothers": None, "cost": None}) == (
         "In all 400 animals planned (order sheet, every order a whole number: 405); mothers not "
         "stated; cost not stated. Numbers are planned ones, before deliveries fall short.")
 
 
 def test_orders_that_must_have_been_placed_already():
-    assert sentences.late_orders({"order_sheet": ORDERS}, 2026) == [
+    assert stock_words.late_orders({"order_sheet": ORDERS}, 2026) == [
         "2 of 3 orders must have been placed before 2026, the first year of the plan (from 2024 "
         "on). If they were not, the first releases fall later and the answer changes."]
-    assert sentences.late_orders({"order_sheet": ORDERS}, 2024) == []
+    assert stock_words.late_orders({"order_sheet": ORDERS}, 2024) == []
 
 
 def test_the_curve_is_thinned_around_the_answer():
     numbers = [0, 100, 102, 104, 106, 200]
     curve = {k: numbers for k in ("number", "chance", "low", "high")}
-    assert [r[0] for r in sentences.thinned(curve, 102.2)] == [0, 102, 106, 200]
-    assert [r[0] for r in sentences.thinned(curve, None)] == [0, 100, 104, 200]
+    assert [r[0] for r in stock_words.thinned(curve, 102.2)] == [0, 102, 106, 200]
+    assert [r[0] for r in stock_words.thinned(curve, None)] == [0, 100, 104, 200]
 
 
 def test_no_stocking_needed():
-    assert sentences.answer_of_stock(STOCK | {"number": 0, "chance_at_number": 1.0}) == (
+    assert stock_words.answer_of_stock(STOCK | {"number": 0, "chance_at_number": 1.0}) == (
         "No stocking is needed: with none, the chance of meeting the goals is already above "
         "98.5 % (wanted 80 %).")
 
@@ -128,10 +196,10 @@ def test_no_stocking_needed():
 def test_not_reachable(limit, said):
     none = STOCK | {"reachable": False, "number": None, "best_chance": 0.124, "limit": limit,
                     "limits_lifted": LIFTED}
-    assert sentences.answer_of_stock(none) == (
+    assert stock_words.answer_of_stock(none) == (
         "Not reachable: the chance levels off at 12 % (wanted 80 %; at most 5,000 a year tried)"
         + said)
-    assert sentences.what_would_change_stock(none) == [
+    assert stock_words.what_would_change_stock(none) == [
         "Best chance with host fish in plenty 91 %; with half of the yearly deaths avoided below "
         "1.5 %."]
 
@@ -139,21 +207,21 @@ def test_not_reachable(limit, said):
 def test_never_reached():
     none = STOCK | {"reachable": False, "number": None, "best_chance": 0.0, "limit": "hosts",
                     "limits_lifted": LIFTED}
-    assert sentences.answer_of_stock(none).startswith(
+    assert stock_words.answer_of_stock(none).startswith(
         "Not reachable: the chance stays below 1.5 % (wanted 80 %; ")
 
 
 def test_cannot_tell_yet():
     unsure = STOCK | {"reachable": None, "number": None, "best_chance": 0.793}
-    assert sentences.answer_of_stock(unsure) == (
+    assert stock_words.answer_of_stock(unsure) == (
         "Cannot tell yet: the best chance found, 79 % at 5,000 a year, is within simulation error "
         "of the 80 % wanted.")
 
 
 def test_more_is_not_always_better():
-    assert sentences.what_would_change_stock(STOCK | {"band": [268.0, 900.0]}) == [
+    assert stock_words.what_would_change_stock(STOCK | {"band": [268.0, 900.0]}) == [
         "More is not always better here: numbers from 270 to 900 a year reach the chance wanted."]
-    assert sentences.what_would_change_stock(STOCK | {"band": [268.0, 5000.0]}) == []
+    assert stock_words.what_would_change_stock(STOCK | {"band": [268.0, 5000.0]}) == []
 
 
 def difference(**more):
@@ -184,6 +252,8 @@ def test_cells_of_a_comparison():
                         difference=-891, low=-903, high=-879, settled=True)
     assert sentences.compared(adults, 10_000) == [
         "adults in the last year", "3,080", "2,190", "-890", "-900 to -880", ""]
+    goal = difference(outcome="adults at least 300 in 2046")  # a chance, whatever its name
+    assert sentences.compared(goal, 10_000)[1:4] == ["86 %", "65 %", "-21 points"]
     same = difference(first=0.0, other=0.0, difference=0.0, low=0.0, high=0.0)
     assert sentences.compared(same, 10_000) == [
         "all goals", "below 0.03 %", "below 0.03 %", "none", "", ""]
@@ -249,9 +319,9 @@ def test_an_sd_between_years_of_0_shows_how_far_it_may_go():
 def test_survey_goals_are_told_apart_from_the_runs():
     goal = {"name": "density shown", "estimate": "density/Tallow Bend", "confidence": 0.9,
             "lower_limit": 0.5731, "at_least": 0.4, "verdict": "met"}
-    assert sentences.survey_goal_words(goal) == (
+    assert survey_goal_words(goal) == (
         'Survey goal "density shown" (density/Tallow Bend): met; the lower 90 % confidence limit '
         "is 0.573, wanted at least 0.4.")
-    assert sentences.survey_goal_words(goal | {"lower_limit": None}) == (
+    assert survey_goal_words(goal | {"lower_limit": None}) == (
         'Survey goal "density shown" (density/Tallow Bend): cannot be told, because the estimate '
         "states no doubt or its file is not named.")

@@ -54,7 +54,7 @@ def test_number_by_hand():
     answer = stock(plan())
     # 2,000 Latin-hypercube draws fix the quantile to about 1 in 2,000 of the range
     assert answer.number == pytest.approx(needed(0.8), rel=0.01)
-    assert answer.low <= needed(0.8) <= answer.high
+    assert answer.low <= math.ceil(needed(0.8)) <= answer.high
     assert answer.low <= answer.number <= answer.high
     assert answer.chance_at_number >= 0.8
     assert answer.reachable is True
@@ -90,11 +90,11 @@ def test_total_and_mothers_are_the_same_plan_in_other_units():
     two_years = [dict(PLAN["releases"][0], last=2001)]
     rows = StockedRows.of(plan(
         releases=two_years, solve={"vary": "total", "releases": ["adults"], "most": 900}).resolved)
-    assert rows.most == 450
+    assert rows.most_per_year == 450
     assert rows.total(450) == 900
     by_mothers = StockedRows.of(plan(
         releases=two_years, solve={"vary": "mothers", "releases": ["adults"], "most": 4}).resolved)
-    assert by_mothers.mothers(by_mothers.most) == pytest.approx(4)
+    assert by_mothers.mothers(by_mothers.most_per_year) == pytest.approx(4)
 
 
 def test_rows_are_scaled_alike_and_others_left_alone():

@@ -11,7 +11,7 @@ from pathlib import Path
 
 TOP = Path(__file__).resolve().parents[2]
 DOCS = TOP / "docs"
-PAGES = [TOP / "README.md", TOP / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))]
+PAGES = [TOP / "README.md", TOP / "DEVELOPERS.md", *sorted(DOCS.rglob("*.md"))]
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 import shutil
 import tomllib
 
@@ -27,15 +28,14 @@ def demo(tmp_path, monkeypatch):
     folder = tmp_path / "a folder with a space"
     study = folder / "hesperwell"
     shutil.copytree(TOP / "scenarios" / "hesperwell", study)
-    (folder / "scenarios").mkdir()
-    for alone in (TOP / "scenarios").glob("*.yaml"):
-        shutil.copy(alone, folder / "scenarios")
+    shutil.copytree(TOP / "scenarios", folder / "scenarios",
+                    ignore=shutil.ignore_patterns("hesperwell"))
     (study / "estimates").mkdir()
     shutil.copy(TOP / "tests" / "demo" / "true_estimates.yaml", study / "estimates/estimates.yaml")
-    for scenario in folder.rglob("scenarios/*.yaml"):
+    for scenario in folder.rglob("*.yaml"):
         text = scenario.read_text(encoding="utf-8")
-        scenario.write_text(re.sub(r"^runs: {draws: 200, .*seed: (\d+)}", SMALL, text, flags=re.M),
-                            encoding="utf-8")
+        scenario.write_text(re.sub(r"^runs: {draws: (?:200|40), .*seed: (\d+)}", SMALL, text,
+                                   flags=re.M), encoding="utf-8")
     monkeypatch.chdir(folder)
     return folder
 
@@ -59,7 +59,7 @@ def run_page(page, folder, *, slow):
 
 
 def run_line(line, where):
-    done = CliRunner().invoke(main, line.split()[1:])
+    done = CliRunner().invoke(main, shlex.split(line)[1:])
     assert done.exit_code == 0, f"{where}: {line}\n{done.output}"
     assert done.output.strip(), f"{where}: {line} says nothing"
     return 1

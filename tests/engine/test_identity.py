@@ -83,9 +83,14 @@ def test_a_new_site_shifts_nobody_with_correlation_by_distance():
         return river(sites=sites, limits={},
                      year_effects={"between_sites": {"river_km": 10}, "between_rates": 0.4})
 
-    few = along(("Quillstone", 1), ("Tallow", 9))
-    many = along(("Quillstone", 1), ("Tallow", 9), ("Osprey", 14))
-    assert np.array_equal(tallies(few, 30), tallies(many, 30)[:, :, :2])
+    few = tallies(along(("Quillstone", 1), ("Tallow", 9)), 30)
+    last = along(("Quillstone", 1), ("Tallow", 9), ("Osprey", 14))
+    first_and_between = along(("Osprey", 5), ("Quillstone", 1), ("Tallow", 9))
+    assert np.array_equal(few, tallies(last, 30)[:, :, :2])
+    assert np.array_equal(few, tallies(first_and_between, 30)[:, :, 1:])
+    moved = along(("Quillstone", 1), ("Tallow", 12))  # the place decides, not the name
+    assert np.array_equal(few[:, :, 0], tallies(moved, 30)[:, :, 0])
+    assert not np.array_equal(few[:, :, 1], tallies(moved, 30)[:, :, 1])
 
 
 def test_a_new_release_row_shifts_no_wild_animal_of_other_sites():

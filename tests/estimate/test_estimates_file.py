@@ -77,7 +77,8 @@ def test_all_unknown_keys_are_told_together_with_their_lines(tmp_path):
     assert told == [
         "estimates.yaml, line 1, column 1: unknown key `survial/adult`; the nearest is `survival`. "
         "Keys begin with one of: survival, release, bad_year, growth, detection, tag_retention, "
-        "abundance, density, recruits_per_adult, growth_curve.",
+        "staying, availability, surface_search, "
+        "abundance, density, recruits_per_adult, growth_curve, hosts, glochidia_per_host.",
         "estimates.yaml, line 2, column 18: unknown key `valeu`; the nearest is `value`. Allowed "
         "are: value, se, interval, year_sd, link, apparent, n, source, note.",
     ]

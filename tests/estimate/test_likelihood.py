@@ -106,6 +106,43 @@ def test_gradient_is_exact():
         assert exact[i] == pytest.approx(rough, rel=1e-6, abs=1e-6)
 
 
+def random_history(rng):
+    """Up to six steps: releases, bad years, visits with and without a search for shells; it ends
+    unseen, alive (an animal that was removed), with its shell, or taken as dead since last seen."""
+    steps, size = [], rng.integers(1, 7)
+    for k in range(size):
+        visited = rng.random() < 0.85
+        what = ALIVE if visited and rng.random() < 0.5 else UNSEEN
+        last = k == size - 1
+        if last and visited and rng.random() < 0.5:
+            what = rng.choice([SHELL, DEAD])
+        steps.append((rng.uniform(0.1, 3.0), rng.integers(4),
+                      rng.integers(2) if k == 0 and rng.random() < 0.7 else NONE,
+                      0 if rng.random() < 0.3 else NONE, rng.integers(5) if visited else NONE,
+                      rng.integers(2) if what == SHELL or visited else NONE,
+                      rng.uniform(0.8, 1.0), what))
+    return steps
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_gradient_of_random_models_is_exact(seed):
+    """Against central differences of the log likelihood, on random histories and designs."""
+    rng = np.random.default_rng(seed)
+    histories = pack([random_history(rng) for _ in range(30)], shell_loss=rng.choice([0.0, 0.7]))
+    sizes = {"survival": 4, "release": 2, "event": 1, "detection": 5, "shell": 2}
+    design = Design(**{kind: rng.normal(size=(rows, rng.integers(1, rows + 1)))
+                       for kind, rows in sizes.items()})
+    negative = objective(histories, design, np.zeros(design.size))
+    beta = rng.normal(size=design.size)
+    value, exact = negative(beta)
+    assert value < 1e9  # every history is possible
+    for i in range(design.size):
+        step = np.zeros(design.size)
+        step[i] = 1e-5
+        rough = (negative(beta + step)[0] - negative(beta - step)[0]) / 2e-5
+        assert exact[i] == pytest.approx(rough, rel=2e-6, abs=2e-6)
+
+
 def simulate(rng, *, survival, detection, years, animals):
     """Captures of animals released at the first visit."""
     table = np.zeros((animals, len(years) + 1), int)

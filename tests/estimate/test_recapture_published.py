@@ -70,6 +70,21 @@ def test_profile_of_a_well_told_rate_is_near_its_normal_interval(dipper):
     assert high == pytest.approx(fitted.beta[0] + 1.96 * se, abs=0.02 * se + 0.002)
 
 
+@pytest.mark.parametrize("grouped", ["days", "months"])
+def test_meadow_voles(grouped):
+    """Nichols, Pollock & Hines 1984 (cited in the file): data read, maximum derived."""
+    case, _ = read_yaml(shipped("shared/checks/meadow_voles.yaml"))
+    with open(shipped("shared/checks/" + case["histories"]), newline="") as handle:
+        table = np.array([[int(x) for x in row] for row in csv.reader(handle)])
+    assert table.shape == (case["animals"], case["occasions"])
+    if grouped == "months":
+        table = table.reshape(len(table), -1, case["months"]["occasions_joined"]).max(axis=2)
+    one = np.ones((table.shape[1] - 1, 1))
+    fitted = fit(from_table(table), Design(survival=one, detection=one))
+    told = 1 / (1 + np.exp(-fitted.beta))
+    assert -2 * fitted.loglik == pytest.approx(case[grouped]["minus_two_log_likelihood"], abs=1e-4)
+    assert told == pytest.approx([case[grouped]["survival"], case[grouped]["detection"]], abs=6e-6)
+
 
 def followed_dippers(table):
     """The histories as steps from visit to visit."""

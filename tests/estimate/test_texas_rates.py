@@ -5,8 +5,10 @@ unpublished, species as a random effect; danStich/mussels, commit 8b9771dd): Meg
 0.67-0.97, Fusconaia chunii 0.54-0.83, Cyclonaias pustulosa 0.52-0.82, Lampsilis teres 0.68-0.96.
 """
 
+import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import pva
@@ -68,11 +70,41 @@ def test_too_few_animals_and_too_vague_answers_are_refused(told):
 
 def test_lengths_with_errors_larger_than_growth_give_no_curve(told):
     refused = {r["what"]: r for r in told.summary()["refused"]}
-    why = refused["growth of Cyclonaias pustulosa"]["why"]
-    assert why.startswith("increments of 59 animals cannot be told from errors of")
+    why = refused["growth of Megalonaias nervosa"]["why"]
+    assert why.startswith("increments of 21 animals cannot be told from errors of")
+    assert refused["growth of Cyclonaias pustulosa"]["why"] == (
+        "11 of 124 lengths fit no growth of their animal")
+
+
+def test_negative_increments_stay_in_and_are_shown(told):
+    """About a quarter of all increments are negative. A curve is given for two species; theirs
+    are in the table behind the figure, and in the count beside the curve."""
+    lengths = [r.following.lengths.sort_values(["animal", "day"]) for r in told.by_species.values()]
+    steps = np.concatenate([t.groupby("animal")["length_mm"].diff().dropna() for t in lengths])
+    assert 0.22 < (steps < 0).mean() < 0.27
+    shown = told.tables["increments"]
+    for species in ("Fusconaia chunii", "Pleurobema riddellii"):
+        growth = told.by_species[species].growth
+        own = shown[shown["species"] == species]["increment_mm"]
+        assert (own < 0).sum() == growth.negative
+        assert 0.15 < (own < 0).mean() < 0.3
 
 
 def test_years_cannot_be_told_from_two_intervals(told):
     assert ("Fusconaia chunii: how survival differs from year to year cannot be told from 2 "
             "ordinary intervals whose survival can be told") in told.notes
     assert told.rates["survival/all of Fusconaia chunii"].year_sd is None
+
+
+def test_the_page_says_what_is_estimated(told):
+    """Every survival of the table in docs/real-data.md, to the digits printed there."""
+    page = (STUDY.parents[3] / "docs" / "real-data.md").read_text(encoding="utf-8")
+    page = page.partition("### Survival")[2].partition("### Growth")[0]
+    rows = re.findall(r"^\| \*(\w+ \w+)\* \| (\d+) \| (.+?) \|", page, re.M)
+    assert len(rows) == 10
+    for species, animals, said in rows:
+        rate = told.rates[f"survival/all of {species}"]
+        low, high = (f"{x:.2f}" for x in rate.interval)
+        assert rate.n == int(animals)
+        assert said == (f"refused: anything from {low} to {high}" if rate.value is None else
+                        f"{rate.value:.2f} ({low} to {high})")

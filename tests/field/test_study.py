@@ -71,8 +71,8 @@ stages: [{name: adult, length_mm: [90, 50]}]
     assert said == [
         "study.yaml, line 5, column 6: the site name `quillstone riffle` is used twice. Give every "
         "site its own names.",
-        "study.yaml, line 5, column 41: the corner -120.0, 0.4 of `quillstone riffle` lies nowhere "
-        "on earth. Write latitude first, then longitude, in decimal degrees.",
+        "study.yaml, line 5, column 41: a corner of `quillstone riffle` lies nowhere on "
+        "earth. Write latitude first, then longitude, in decimal degrees.",
         "study.yaml, line 9, column 15: a table of encounters has no `tagg`. Did you mean `tag`?",
         "study.yaml, line 10, column 23: `deceased` is no status of this study. Allowed are alive, "
         "heard, shell, removed.",

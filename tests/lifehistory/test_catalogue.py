@@ -1,14 +1,18 @@
 """The catalogue: what it hands out, what it refuses, and whether it repeats its sources truly."""
 
-import csv
-import re
-from pathlib import Path
-
 import pytest
 
 from pva.errors import MeaningError
 from pva.files import read_yaml, shipped
-from pva.lifehistory.catalogue import CONFIDENCES, STATUSES, cite, entries, lookup, not_found
+from pva.lifehistory.catalogue import (
+    CONFIDENCES,
+    PLACES,
+    STATUSES,
+    cite,
+    entries,
+    lookup,
+    not_found,
+)
 from pva.lifehistory.laws import DISTRIBUTIONS
 
 DOCUMENT = read_yaml(shipped("shared/life_history.yaml"))[0]
@@ -129,25 +133,72 @@ def test_citations_are_all_used_and_all_there():
     assert used == set(DOCUMENT["citations"])
 
 
-def test_catalogue_repeats_the_reference_it_was_entered_from():
-    # the reference does not travel with the package; it is read where it lies beside the checkout
-    reference = Path(__file__).parents[3] / "shared" / "literature" / "life_history.csv"
-    if not reference.is_file():
-        pytest.skip("the reference is not part of the project and not beside it")
-    with open(reference, encoding="utf-8", newline="") as handle:
-        rows = [numbers(" ".join(row)) for row in csv.reader(handle)]
-    strange = []
-    for key, row in DOCUMENT["values"].items():
-        own = [row[k] for k in ("value", "se", "at_least", "at_most") if k in row]
-        own += row.get("interval", [])
-        if key.startswith(("female_share/", "attachment/")):
-            continue  # 1.5 : 1 and 1 - 0.999996, worked out
-        if not any({float(n) for n in own} <= found for found in rows):
-            strange.append(key)
-    assert strange == []
+@pytest.mark.parametrize(
+    ("key", "place", "what"),
+    [
+        ("adult_mortality/fusconaia_ebena", ("survival", "adult"), "survival"),
+        ("drought/mortality", ("sites", 0, "survival", "adult"), "survival"),
+        ("fecundity_lifetime/margaritifera_margaritifera", ("recruitment", "glochidia"),
+         "glochidia"),
+        ("fertilised_share", ("recruitment", "gravid"), "gravid"),
+        ("gravid_share", ("releases", 0, "first_year_survival"), "first_year_survival"),
+        ("drought/mortality", ("growth", "subadult"), "growth"),
+        ("age_1_share/lampsilis_fasciola", ("recruitment", "per_adult"), "per_adult"),
+    ],
+)
+def test_a_mortality_is_no_survival(key, place, what):
+    with pytest.raises(MeaningError) as caught:
+        lookup(key, place=place)
+    assert caught.value.problems[0].what == f"`{key}` is another quantity than `{what}` asks for"
+    assert f"or {_own_words}" in caught.value.problems[0].todo
+    assert lookup(key).key == key
 
 
-def numbers(text):
-    """All numbers in a text, thousands commas read, as a set."""
-    joined = re.sub(r"(?<=\d),(?=\d{3}\b)", "", text)
-    return {float(n) for n in re.findall(r"\d+(?:\.\d+)?(?:e\d+)?", joined)}
+_own_words = "write a value of your own with `source: {assumed: reason}`"
+
+
+def test_every_low_entry_is_refused_with_a_whole_message():
+    """No low entry gets by, in whatever place it is asked for; each says what to do instead."""
+    for entry in entries():
+        if entry.confidence != "low":
+            continue
+        for place in ((), ("survival", "adult"), ("recruitment", "settlement")):
+            with pytest.raises(MeaningError) as caught:
+                lookup(entry.key, place=place)
+            problem = caught.value.problems[0]
+            assert problem.code == (
+                "published-value-weak" if entry.is_published else "published-value-missing")
+            assert problem.why and _own_words in problem.todo
+        source = cite(entry.key)
+        assert source.kind == "assumed" or "too weak to stand as a default" in source.text
+
+
+@pytest.mark.parametrize("step", ["attachment", "metamorphosis", "settlement"])
+def test_a_recalled_step_of_the_chain_is_not_taken_by_key(step):
+    with pytest.raises(MeaningError) as caught:
+        lookup(f"{step}/margaritifera_margaritifera")
+    assert str(caught.value).startswith(
+        f"`{step}/margaritifera_margaritifera` is recalled, and no text seen gives this step for "
+        "mussels in the wild. It rests on Young & Williams 1984: 1 - 0.9")
+    assert str(caught.value).endswith(
+        f"Calibrate it where the scenario allows, or {_own_words}.")
+
+
+def test_places_name_keys_that_exist():
+    groups = {entry.key.partition("/")[0] for entry in entries()}
+    assert {name for names in PLACES.values() for name in names} <= groups
+
+
+def test_figures_in_words():
+    said = {e.key: (e.figure, e.origin) for e in entries()}
+    assert said["adult_survival/lampsilis_radiata_luteola/female"] == (
+        "0.4851 (95 % interval 0.391 to 0.572)",
+        "Lampsilis radiata luteola; upstream site; 171 animals, 540 captures, 5 years; recapture")
+    assert said["recapture_share/epioblasma_brevidens/reader"][0] == "above 0.95"
+    assert said["attachment"][0] == "1e-05 (1e-06 to 0.001)"
+    assert said["juveniles_produced/virginia_hatcheries"][0] == "8,456,191"
+
+
+def test_every_single_figure_names_its_species():
+    for entry in entries():
+        assert bool(entry.species) != entry.is_range, entry.key

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from pva.files import read_yaml, shipped
-from pva.model.analysis import analyse, growth_rate, small_noise_log_growth
-from pva.model.equilibria import fixed_duration_rates
+from pva.model.analysis import analyse, small_noise_log_growth
 
 
 def published(name):
@@ -66,28 +65,6 @@ def test_loggerhead_lives_and_years(turtle):
         case["life_variance_from_first"], abs=5e-5
     )
     assert found.keyfitz_entropy == pytest.approx(case["keyfitz_entropy"], abs=5e-6)
-
-
-def test_loggerhead_stage_durations(turtle):
-    rule = turtle[0]["stage_duration"]
-    stay, move_on = fixed_duration_rates(rule["annual_survival"], rule["duration_years"])
-    assert stay == pytest.approx(rule["stay"], abs=rule["tolerance"])
-    assert move_on[:3] == pytest.approx(rule["move_on"], abs=5e-5)
-
-
-def test_loggerhead_stage_durations_that_follow_the_growth_rate(turtle):
-    rule, growth = turtle[0]["stage_duration"], 1.0
-    matrix = np.array(turtle[0]["matrix"], float)
-    for _ in range(200):
-        stay, move_on = fixed_duration_rates(
-            rule["annual_survival"], rule["duration_years"], growth_rate=growth
-        )
-        for stage, rate in zip((1, 2, 3, 6), range(4), strict=True):
-            matrix[stage, stage] = stay[rate]
-            if stage < 6:
-                matrix[stage + 1, stage] = move_on[rate]
-        growth = growth_rate(matrix)
-    assert growth == pytest.approx(rule["growth_rate_when_iterated"], abs=5e-6)
 
 
 def test_killer_whale_with_a_stage_past_breeding():

@@ -122,17 +122,18 @@ def test_criterion_e_is_said_as_far_as_the_horizon_goes():
               "chance": 0.01, "met": False},
              {"category": "endangered", "within_years": 77, "threshold": 0.2, "chance": None,
               "met": None}]
-    assert red_list_words({"category": None, "rules": rules}) == [
-        "Red List criterion E, read from the chance of extinction: critically endangered (at "
-        "least 50 % within 46 years): not met; the horizon is too short to judge endangered. This "
-        "is no listing; that is for the assessors."]
-    assert red_list_words({"category": None, "rules": rules[1:]}) == []
+    found = {"category": None, "years_from": 2033, "rules": rules}
+    assert red_list_words(found) == [
+        "Red List criterion E, read from the chance of extinction, with years counted from 2033: "
+        "critically endangered (at least 50 % within 46 years): not met; the horizon is too short "
+        "to judge endangered. This is no listing; that is for the assessors."]
+    assert red_list_words(found | {"rules": rules[1:]}) == []
 
 
 def test_an_sd_between_years_of_0_says_what_it_cannot_tell():
     row = {"name": "survival/adult", "value": 0.93, "year_sd": 0.0, "per": "year",
            "note": "x; SD between years 0.000 to 0.051 (95 %)"}
-    note = "SD of survival between years on the logit scale: 0.00 from 5 intervals, 95 % ..."
+    note = "5 intervals cannot tell whether years differ at all, nor that they are alike: ..."
     assert years_unclear({"survival": [row], "notes": [note]}) == {
         "survival/adult": "0 (5 intervals cannot tell: 0 to 0.051)"}
     assert years_unclear({"survival": [row | {"note": None}]}) == {

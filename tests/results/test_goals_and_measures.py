@@ -221,12 +221,28 @@ def test_rank_correlation_and_criterion_e():
     assert rank_correlation(np.arange(9.0), np.arange(9.0) ** 3) == pytest.approx(1)
     assert np.isnan(rank_correlation(np.ones(9), np.arange(9.0)))
     curve = np.minimum(np.arange(60) * 0.02, 1)
-    found = criterion_e(curve, 4.0)  # 12 years: .24; 20 years: .40, endangered
-    assert found["category"] == "endangered"
+    clock = {"first": 2000, "from_year": 2001}
+    found = criterion_e(curve, 4.0, **clock)  # 12 years: .24; 20 years: .40, endangered
+    assert (found["category"], found["years_from"]) == ("endangered", 2000)
     assert [rule["chance"] for rule in found["rules"]] == [pytest.approx(.24), pytest.approx(.4),
                                                            None]
-    assert criterion_e(np.zeros(60), float("nan"))["category"] is None
-    assert criterion_e(np.zeros(120), float("nan"))["category"] == "not met"
+    assert criterion_e(np.zeros(60), float("nan"), **clock)["category"] is None
+    assert criterion_e(np.zeros(120), float("nan"), **clock)["category"] == "not met"
+
+
+def test_the_years_of_criterion_e_run_on_the_clock_of_extinction():
+    # nothing counts through the eight years of stocking; then 6 % more are gone every year
+    curve = np.minimum(np.maximum(np.arange(140) - 7, 0) * 0.06, 1)
+    found = criterion_e(curve, float("nan"), first=2026, from_year=2034)
+    assert found["years_from"] == 2033
+    assert found["rules"][0]["chance"] == pytest.approx(0.6)  # by 2043
+    assert found["category"] == "critically endangered"
+    # wrong: ten years from the first census hold three years of risk only
+    wrong = criterion_e(curve, float("nan"), first=2026, from_year=2026)
+    assert (wrong["years_from"], wrong["category"]) == (2026, "endangered")
+    short = criterion_e(curve[:18], float("nan"), first=2026, from_year=2034)
+    assert short["rules"][0]["chance"] == pytest.approx(0.6)  # census of 2043 is the last
+    assert criterion_e(curve[:17], float("nan"), first=2026, from_year=2034)["category"] is None
 
 
 def test_the_resolved_clock_is_the_written_one():

@@ -241,3 +241,29 @@ def test_assumptions_name_what_bad_years_and_deliveries_do():
         "years.",
     ):
         assert sentence in told
+
+
+def test_assumptions_name_what_nobody_has_published(folder):
+    from pva.scenario.tables import assumptions_of
+    said = assumptions_of(read_scenario(folder / "hosts.yaml").resolved)
+    assert ("No value is published for mussels in the wild, and no measurement is named here: "
+            "survival/age 1, survival/juvenile, recruitment/attachment. Local judgement alone "
+            "stands behind these.") in said
+
+
+def test_a_number_under_a_catalogue_key_is_shown_beside_the_catalogue(folder):
+    from pva.files import shipped
+    from pva.scenario.tables import parameters_of
+    found = read_scenario(shipped("scenarios/no-field-data.yaml")).resolved
+    row = next(r for r in parameters_of(found) if r["name"] == "survival/adult")
+    assert row["note"] == "confidence medium; the catalogue says 0.92 (0.83 to 0.98)"
+    taken = next(r for r in parameters_of(found) if r["name"] == "recruitment/females")
+    assert taken["note"] == "confidence high"
+    plain = (folder / "hosts.yaml").read_text(encoding="utf-8")
+    own = plain.replace("source: {assumed: never measured here}", "source: {published: attachment}")
+    assert own != plain
+    (folder / "own.yaml").write_text(own, encoding="utf-8")
+    rows = {r["name"]: r for r in parameters_of(read_scenario(folder / "own.yaml").resolved)}
+    row = rows["recruitment/attachment"]
+    assert row["low_confidence"] and row["source_kind"] == "assumed"
+    assert row["source"].startswith("attachment: no published value; released to attached")

@@ -48,6 +48,25 @@ def test_twin_of_shipped_scenario(path, tmp_path):
     assert_round_trip(read_scenario(path), tmp_path)
 
 
+def test_twin_of_deliveries_and_options(tmp_path):
+    base = read_scenario(ALONE[0].parent / "no-field-data.yaml")
+    row = dict(base.written["releases"][0], name="first way", delivered_so_far={2026: 12, 2028: 40})
+    scenario = base.with_changes({
+        "releases": [row, dict(row, name="second way", delivered_so_far=None)],
+        "solve": {"options": [{"name": "a", "releases": ["first way"]},
+                              {"name": "b", "releases": ["second way"]}], "most": 900}})
+    _, made, left, _ = scenario.resolved.releases
+    assert (made.name, made.numbers, made.made) == (
+        "first way, delivered so far", {2026: 12, 2028: 40}, True)
+    assert (made.delivered_mean, made.delivered_sd) == (1, 0)
+    assert min(left.numbers) == 2029 and not left.made
+    assert left.delivered_mean == row["delivered"]["mean"]
+    assert scenario.resolved.solve.releases == ("first way", "second way")
+    assert_round_trip(scenario, tmp_path)
+    assert ("Released already, and counted as it was (first way, delivered so far): 12 in 2026, 40 "
+            "in 2028.") in scenario.assumptions()
+
+
 def test_twin_holds_estimates_with_link_moments_and_covariance(folder):
     scenario = read_scenario(folder / "hosts.yaml")
     twin = scenario.twin()

@@ -145,8 +145,36 @@ def shares_of_luck(names, correlation):
                 for n in names}
     if not isinstance(correlation, list):
         correlation = [[1.0 if a == b else correlation for b in names] for a in names]
-    root = np.linalg.cholesky(np.array(correlation, float).reshape(len(names), len(names)))
-    return {n: dict(zip(names, root[i], strict=True)) for i, n in enumerate(names)}
+    written = {(a, b): correlation[i][j] for i, a in enumerate(names)
+               for j, b in enumerate(names)}
+    order = sorted(names)
+    root = np.linalg.cholesky(np.array([[written[a, b] for b in order] for a in order], float)
+                              .reshape(len(names), len(names)))
+    return {n: dict(zip(order, root[i], strict=True)) for i, n in enumerate(order)}
+
+
+def luck_along_the_river(metre, scale):
+    """Mark -> weight at a place: luck filled in half-way between known places, coarse to fine.
+
+    Solved from the correlations at every step, where the package has the closed form.
+    """
+    width = 1
+    while width < 32 * scale:
+        width *= 2
+    low = metre // width * width
+    high = low + width
+    known = {low: {f"\0river metre {low}": 1.0}, high: {f"\0river metre {high}": 1.0}}
+    while metre not in known:
+        middle = (low + high) // 2
+        to_ends, apart = (math.exp(-d / scale) for d in (middle - low, high - low))
+        share = np.linalg.solve([[1, apart], [apart, 1]], [to_ends, to_ends])
+        own = math.sqrt(1 - float(share @ [to_ends, to_ends]))
+        known[middle] = {f"\0river metre {middle}": own}
+        for end, weight in zip((low, high), share, strict=True):
+            for mark, inner in known[end].items():
+                known[middle][mark] = known[middle].get(mark, 0.0) + float(weight) * inner
+        low, high = (middle, high) if metre >= middle else (low, middle)
+    return known[metre]
 
 
 class YearLuck:
@@ -162,10 +190,11 @@ class YearLuck:
                     for a in effects]
         self.by_effect = shares_of_luck(effects, said)
         between, scale = resolved.year_effects.between_sites, resolved.year_effects.distance_km
-        if scale is not None:
-            between = [[math.exp(-abs(a.river_km - b.river_km) / scale) for b in resolved.sites]
-                       for a in resolved.sites]
-        self.by_site = shares_of_luck([s.name for s in resolved.sites], between)
+        if scale is None:
+            self.by_site = shares_of_luck([s.name for s in resolved.sites], between)
+        else:
+            self.by_site = {s.name: luck_along_the_river(round(s.river_km * 1000), scale * 1000)
+                            for s in resolved.sites}
         self.last = {}
 
     def of(self, effect, site, year):

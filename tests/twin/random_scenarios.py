@@ -25,6 +25,7 @@ from pva.scenario.resolved import (
     QuasiExtinction,
     Recruitment,
     Release,
+    Repeat,
     Resolved,
     Runs,
     Site,
@@ -258,22 +259,28 @@ class Maker:
         own = None
         if self.often(0.6):
             own = self.probability(f"release {i} survival")
-        until = None
-        if self.often(0.6):
-            measure = self.one_of(*WATCHED, "adults_per_m2",
-                                  *(["glochidia_per_host"] if self.chain else []))
-            where = RIVER if self.often(0.5) else tuple(sites[: self.whole(1, len(sites))])
-            until = Until(measure, self.part(0, 1.5 if "ratio" in measure or "per" in measure
-                                             or "share" in measure else 40), where,
-                          self.whole(1, 3))
+        until = Until(*self.rule(sites)) if self.often(0.4) else None
+        numbers, repeat, lead = self.numbers(30), None, self.whole(0, 2)
+        if self.often(0.5) and max(numbers) < self.last - 1:
+            measure, limit, where, running = self.rule(sites)
+            repeat = Repeat(measure, limit, self.whole(max(numbers) + 1, self.last - 1), where,
+                            running)
         return Release(
-            f"release {i}", site, stage.name, self.numbers(30),
+            f"release {i}", site, stage.name, numbers, order_lead=lead, repeat=repeat,
             age=self.whole(1, stage.years or 1), source=donor or "hatchery", from_site=donor,
             age_written=self.often(0.5), delivered_mean=self.one_of(1.0, 0.8123),
             delivered_sd=self.one_of(0.0, 0.1), first_year_survival=own,
             times_survival=own is not None and self.often(0.4),
             cost_each=self.one_of(0.0, 28.0), until=until,
         )
+
+    def rule(self, sites):
+        """What is watched, its limit, where, and for how many years running."""
+        measure = self.one_of(*WATCHED, "adults_per_m2",
+                              *(["glochidia_per_host"] if self.chain else []))
+        where = RIVER if self.often(0.5) else tuple(sites[: self.whole(1, len(sites))])
+        small = "ratio" in measure or "per" in measure or "share" in measure
+        return measure, self.part(0, 1.5 if small else 40), where, self.whole(1, 3)
 
     def delivered(self, row):
         """A share of exactly 1 cannot vary."""

@@ -29,6 +29,7 @@ from pva.scenario.resolved import (
     QuasiExtinction,
     Recruitment,
     Release,
+    Repeat,
     Resolved,
     Runs,
     Site,
@@ -181,6 +182,19 @@ def test_a_release_ends_when_its_rule_has_held_for_years_running():
     recruits = tallies(scenario, "recruits")
     assert [n >= 10 for n in recruits[1:5]] == [True, False, True, True]
     assert tallies(scenario, "released") == [0, 5, 5, 5, 5, 0, 0]
+
+
+def test_a_release_is_repeated_when_few_are_left_and_arrives_after_its_lead():
+    rule = Repeat("recruits", 9.0, last=2031)
+    scenario = two_stages(
+        last=2033, bad_years=(BadYear("dry", years=(2027, 2028, 2031), recruitment=0.0),),
+        releases=(Release("put", "Quillstone", "young", {2026: 5.0}, order_lead=2, repeat=rule),))
+    assert not differences(scenario, SEED, simulate)
+    # no recruits at the censuses of 2028, 2029 and 2032, and none are known at the first; ordered
+    # in 2028 and 2029, released in 2030 and 2031; the order of 2032 would come after 2031
+    assert [n <= 9 for n in tallies(scenario, "recruits")[1:7]] == [
+        False, True, True, False, False, True]
+    assert tallies(scenario, "released") == [0, 5, 0, 0, 0, 5, 5, 0]
 
 
 def test_one_animal_followed_by_hand():

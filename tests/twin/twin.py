@@ -52,6 +52,8 @@ class Memory:
     loads: dict = field(default_factory=dict)  # (site, host) -> load offered last year
     ended: set = field(default_factory=set)  # releases stopped for good
     running: dict = field(default_factory=dict)  # release -> years its rule has held
+    low: dict = field(default_factory=dict)  # release -> years its measure has been low
+    ordered: set = field(default_factory=set)  # (release, year) of releases to be repeated
 
 
 def simulate(resolved, seed, draw, replicate):
@@ -88,12 +90,14 @@ class Twin:
         self.flows = {s: dict.fromkeys(FLOWS, 0) for s in self.sites}
         censuses = [self.census(self.said.first)]
         self.judge_rules(censuses[-1])
+        self.order_again(censuses[-1])
         for step, year in enumerate(range(self.said.first, self.said.last)):
             self.year, self.step = year, step
             self.flows = {s: dict.fromkeys(FLOWS, 0) for s in self.sites}
             self.model_year()
             censuses.append(self.census(self.year + 1))
             self.judge_rules(censuses[-1])
+            self.order_again(censuses[-1])
         return censuses
 
     def model_year(self):
@@ -211,7 +215,7 @@ class Twin:
         """{row name: {class: animals}} of this year, counted in the stocked from next census on."""
         found = {}
         for row in self.said.releases:
-            planned = row.numbers.get(self.year, 0)
+            planned = self.planned(row)
             if planned <= 0 or row.name in self.memory.ended:
                 continue
             number = self.rounded(planned * self.delivered_share(row))
@@ -227,6 +231,13 @@ class Twin:
             self.flows[row.site]["released"] += number
             self.cost[row.site] += number * row.cost_each
         return found
+
+    def planned(self, row):
+        """The planned number; after the planned years the last one again, where it was ordered."""
+        if row.repeat is None or self.year <= row.last_planned:
+            return row.numbers.get(self.year, 0)
+        called = (row.name, self.year) in self.memory.ordered
+        return row.numbers[row.last_planned] if called and self.year <= row.repeat.last else 0
 
     def delivered_share(self, row):
         if row.delivered_sd == 0 or not self.said.chance.years:
@@ -492,6 +503,18 @@ class Twin:
             self.memory.running[row.name] = self.memory.running.get(row.name, 0) + 1 if held else 0
             if self.memory.running[row.name] >= row.until.running:
                 self.memory.ended.add(row.name)
+
+    def order_again(self, census):
+        """Order a release once more where its measure has been low for its years running."""
+        for row in self.said.releases:
+            rule = row.repeat
+            if rule is None:
+                continue
+            value = self.measure(rule.measure, rule.where, census)
+            low = value is not None and value <= rule.at_most
+            self.memory.low[row.name] = self.memory.low.get(row.name, 0) + 1 if low else 0
+            if self.memory.low[row.name] >= rule.running:
+                self.memory.ordered.add((row.name, census.year + row.order_lead))
 
     def measure(self, name, where, census):
         """A yearly measure of some sites summed; None where it is not defined."""

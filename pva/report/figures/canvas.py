@@ -12,7 +12,9 @@ from collections.abc import Callable
 from html import escape
 
 import matplotlib
+from matplotlib.colors import LinearSegmentedColormap, ListedColormap
 from matplotlib.figure import Figure as Sheet
+from matplotlib.patches import FancyBboxPatch
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 PAPER = "#fcfcf9"
@@ -117,6 +119,16 @@ def axes_place(sheet, axes) -> dict:
             "low": float(low), "high": float(high), "bottom": float(bottom), "top": float(top)}
 
 
+def shades() -> LinearSegmentedColormap:
+    """From paper to river, ever darker, so that it reads in grey as well."""
+    return LinearSegmentedColormap.from_list("shades", (PAPER, MIST, SHALLOW, RIVER))
+
+
+def graded(colors) -> ListedColormap:
+    """One colour for each whole number from 0."""
+    return ListedColormap(list(colors))
+
+
 def counted(axis) -> None:
     """Whole numbers with thousands separated."""
     axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:,.0f}"))
@@ -140,6 +152,13 @@ def at_line(axes, x, y, text, *, color=INK, dx=5, dy=0, ha="left", va="center", 
     axes.annotate(text, (x, y), xytext=(dx, dy), textcoords="offset points", color=color, ha=ha,
                   va=va, fontsize=size, fontweight=weight, annotation_clip=False,
                   bbox=box if ground else None)
+
+
+def boxed(axes, corner, width, height, *, fill, line, width_of_line=1.2) -> None:
+    """A box with round corners."""
+    axes.add_patch(FancyBboxPatch(corner, width, height, facecolor=fill, edgecolor=line,
+                                  linewidth=width_of_line,
+                                  boxstyle="round,pad=0,rounding_size=0.06"))
 
 
 def spread_labels(values, room: float) -> list[float]:

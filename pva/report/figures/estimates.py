@@ -154,9 +154,8 @@ def growth_figure(name: str, growth: dict, increments: dict | None) -> Figure:
             for length in np.arange(10, top, 10)]
     caption = ("Left: growth per year between two measurements at least 0.4 years apart; open "
                "triangles are below zero and stay in, because leaving them out would make "
-               "animals grow faster than they do. Animals left out of the curve are drawn too; the "
-               "table counts increments below zero without theirs. Line: the mean curve. Right: "
-               "the mean curve from 0 mm.")
+               "animals grow faster than they do. Lengths that look misread are drawn too. Line: "
+               "the mean curve. Right: the mean curve from 0 mm.")
     if data is None:
         caption = "The mean growth curve."
     return Figure(name, caption, told, svg, table(

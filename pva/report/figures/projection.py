@@ -16,6 +16,7 @@ from pva.report.figures.canvas import (
     SHALLOW,
     STREAM,
     at_line,
+    axes_place,
     counted,
     in_percent,
     picture,
@@ -44,7 +45,7 @@ def fan_figure(name: str, data, *, target=None, measure: str = "adults",
     fan = data[f"{measure}_quantile"]
     share = data["wild_share_mean"].values if "wild_share_mean" in data else None
     told = _alternative(fan, years, words, target, share)
-    svg, _ = picture(
+    svg, place = picture(
         name, lambda sheet: _paint(sheet, years, fan, words, target, released, data, measure),
         alternative=told, title=f"{words} through time, with releases and wild-born share",
         size=size)
@@ -55,7 +56,14 @@ def fan_figure(name: str, data, *, target=None, measure: str = "adults",
     below = [beneath[p] for p in _panels(released, data) if p in beneath]
     if below:
         caption += f" Beneath: {' and '.join(below)}."
-    return Figure(name, caption, told, svg, _data(fan, years, share, words, released))
+    values = {"place": place, "at": [int(y) for y in years],
+              "said": [_said(fan, i, year, words) for i, year in enumerate(years)]}
+    return Figure(name, caption, told, svg, _data(fan, years, share, words, released), values)
+
+
+def _said(fan, i, year, words):
+    low, middle, high = (count(float(fan.sel(quantile=q)[i])) for q in (0.1, 0.5, 0.9))
+    return f"{year}: {words.lower()}, middle run {middle}; 80 of 100 runs {low} to {high}"
 
 
 def _paint(sheet, years, fan, words, target, released, data, measure):
@@ -72,6 +80,7 @@ def _paint(sheet, years, fan, words, target, released, data, measure):
             _paint_share(axes, years, data)
     all_axes[-1].set_xlim(years[0] - 0.6, years[-1] + 0.6)
     whole_years(all_axes[-1].xaxis)
+    return axes_place(sheet, all_axes[0])
 
 
 def _panels(released, data):

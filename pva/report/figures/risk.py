@@ -10,6 +10,7 @@ from pva.report.figures.canvas import (
     SAND,
     SHALLOW,
     at_line,
+    axes_place,
     in_percent,
     picture,
     spread_labels,
@@ -30,13 +31,18 @@ def risk_figure(name: str, summary: dict, *, replicates: int) -> Figure:
     """
     quasi, gone = summary["quasi_extinction"], summary["extinction"]
     told = _alternative(quasi, gone, replicates)
-    svg, _ = picture(name, lambda sheet: _paint(sheet, quasi, gone, replicates), alternative=told,
-                     title="Chance of decline and of extinction by year",
-                     size=(7.2, 3.3 if quasi["chance"][-1] > 0 else 2.3))
+    svg, place = picture(name, lambda sheet: _paint(sheet, quasi, gone, replicates),
+                         alternative=told,
+                         title="Chance of decline and of extinction by year",
+                         size=(7.2, 3.3 if quasi["chance"][-1] > 0 else 2.3))
     caption = (f"Chance that adults have fallen below {quasi['threshold']:g} at some census from "
                f"{quasi['from']} to the year, and chance that no animal is left. Shaded: 95 % "
                "interval of the simulation.")
-    return Figure(name, caption, told, svg, _data(quasi, gone, replicates))
+    said = [f"{year}: below {quasi['threshold']:g} adults so far "
+            f"{percent(quasi['chance'][i], replicates)}, no animal left "
+            f"{percent(gone['chance'][i], replicates)}" for i, year in enumerate(quasi["year"])]
+    return Figure(name, caption, told, svg, _data(quasi, gone, replicates),
+                  {"place": place, "at": list(quasi["year"]), "said": said})
 
 
 def _paint(sheet, quasi, gone, replicates):
@@ -58,6 +64,7 @@ def _paint(sheet, quasi, gone, replicates):
     axes.set_ylabel("chance so far")
     whole_years(axes.xaxis)
     in_percent_fine(axes, top)
+    return axes_place(sheet, axes)
 
 
 def in_percent_fine(axes, top):

@@ -47,7 +47,12 @@ def stock_figure(name: str, answer: dict, *, unit: str, brief: bool = False) -> 
         caption = (f"Chance of meeting every goal in the same run, against {unit}. The shaded "
                    "band is the 95 % interval of the simulation itself; it does not show how far "
                    "the rates may be off, because the chance already averages over them.")
-    return Figure(name, caption, told, svg, _data(curve, unit)), place
+    said = [f"{exact(n)} {unit}: chance {percent(c)} ({percent_range(lo, hi)})"
+            for n, c, lo, hi in zip(*(curve[k] for k in ("number", "chance", "low", "high")),
+                                    strict=True)]
+    values = {"place": place, "at": [float(n) for n in curve["number"]], "said": said}
+    return Figure(name, caption, told, svg, _data(curve, unit),
+                  None if brief else values), place
 
 
 def _paint(sheet, answer, curve, unit):

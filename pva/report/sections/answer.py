@@ -21,7 +21,14 @@ from pva.report.words import (
     tenths,
     whole,
 )
-from pva.results.wording import BIND_WORDS, LIFT_WORDS, animals_up, rate_prose, rough
+from pva.results.wording import (
+    BIND_WORDS,
+    LIFT_WORDS,
+    animals_up,
+    rate_prose,
+    rough,
+    survey_goal_words,
+)
 
 LIMITS = {
     "hosts": "more fish, or fish that can get there, would raise the chance most",
@@ -43,6 +50,7 @@ def section(material: Material) -> Section:
     blocks += _picture(material)
     if material.main is not None:
         blocks.append(_verdicts(material))
+        blocks += _surveys(material.main.summary["survey_goals"])
     blocks += _matters(material)
     changes = changes_of(material)
     if changes:
@@ -186,6 +194,14 @@ def _verdicts(material):
                  ("Goal or risk", "Chance", "95 % interval", "Verdict"), rows, numbers=(1, 2))
 
 
+def _surveys(goals):
+    """What the surveys have shown so far; runs do not change it."""
+    if not goals:
+        return []
+    return [Text("", lead="What the surveys show so far."),
+            Points(tuple(survey_goal_words(g) for g in goals))]
+
+
 def _goal_named(name, words):
     """Name and meaning of a goal; the meaning alone where it says the name already."""
     return words if all(w in words for w in name.split()) else f"{name}: {words}".rstrip(": ")
@@ -248,6 +264,8 @@ def changes_of(material: Material) -> list[str]:
         for row in answer["limits_lifted"]:
             found.append(sentence(f"{LIFT_WORDS[row['limit']]} the best chance becomes "
                                   f"{percent(row['best_chance'], looks(answer))}"))
+    if answer is not None:
+        found += _duty_words(answer) + _options_words(answer)
     told = set()
     for other in material.stock:
         if other.scenario.digest != material.scenario.digest:
@@ -260,6 +278,39 @@ def changes_of(material: Material) -> list[str]:
                          f"{percent(row['other'], size)} instead of "
                          f"{percent(row['first'], size)}"
                          + ("." if row["settled"] else " (not settled by these runs)."))
+    return found
+
+
+def _duty_words(answer):
+    """When the duty can end; nothing where no number was found."""
+    duty = answer.get("duty")
+    if not duty:
+        return []
+    start = f"With {animals_up(duty['number'])} a year"
+    wanted = percent(answer["chance_wanted"])
+    if duty["ends"] is None:
+        return [f"{start} the duty cannot end before {duty['last_year'][-1]}: stopping earlier "
+                f"leaves less than {wanted}."]
+    sure = duty["ends_surely"]
+    beyond = f"; beyond simulation error {sure}" if sure and sure != duty["ends"] else ""
+    return [f"{start} the last release needed for {wanted} is that of {duty['ends']}{beyond}."]
+
+
+def _options_words(answer):
+    """Every option alone, and the cheapest plan."""
+    found = []
+    for one in answer.get("options", ()):
+        if one["number"] is None:
+            found.append(f"{one['name']} alone: no number is enough (best chance "
+                         f"{percent(one['best_chance'], _size(answer))}).")
+        else:
+            cost = f", cost {count(one['cost'])}" if one["cost"] is not None else ""
+            found.append(f"{one['name']} alone: about {count(one['number'])} a year{cost}.")
+    plan = answer.get("cheapest")
+    if plan:
+        parts = " and ".join(f"{whole(p['number'])} a year ({p['option']})" for p in plan["parts"])
+        found.append(f"Cheapest plan found: {parts}, cost {count(plan['cost'])}; tried: "
+                     f"{plan['tried']}.")
     return found
 
 

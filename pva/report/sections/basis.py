@@ -5,6 +5,7 @@ from __future__ import annotations
 from pva.report.blocks import Heading, Note, Points, Section, Text, table
 from pva.report.estimate_rows import years_unclear
 from pva.report.figures.bars import dependence_figure, elasticity_figure, shares_figure
+from pva.report.figures.life import calendar_figure, life_figure
 from pva.report.material import Material
 from pva.report.words import exact, known, listed, rate, rate_range, sentence, squared
 from pva.results.wording import YEARS_ALIKE, rate_words
@@ -55,6 +56,16 @@ def _long_run(material):
             text += (" With good, average and bad years mixed as assumed, the growth of its "
                      f"logarithm is {log:+.3f} a year.".replace("-", "\N{MINUS SIGN}"))
     return [Text(text)] if text else []
+
+
+def model(material: Material) -> Section:
+    """The scenario drawn: life cycle and model year."""
+    name, title, short = "model", "How the model sees it", "Model"
+    if material.scenario is None:
+        return Section(name, title, (Text(NO_SCENARIO),), short)
+    resolved = material.scenario.resolved
+    drawn = (life_figure("life-cycle", resolved), calendar_figure("model-year", resolved))
+    return Section(name, title, tuple(f for f in drawn if f is not None), short)
 
 
 def parameters(material: Material) -> Section:

@@ -76,10 +76,11 @@ GLOSSARY = (
 
 PROTOCOL = ("Question", "Model", "Data and parameters", "Scenarios", "Sensitivity", "Results",
             "Limits")
-WHERE = {"Question": ("answer", "projection"), "Model": ("assumptions",),
+WHERE = {"Question": ("answer", "projection"), "Model": ("model", "assumptions"),
          "Data and parameters": ("data", "estimates", "parameters"),
-         "Scenarios": ("scenarios",), "Sensitivity": ("depends",),
-         "Results": ("projection", "number", "risk"), "Limits": ("cautions",)}
+         "Scenarios": ("scenarios", "map"), "Sensitivity": ("depends", "flips", "map"),
+         "Results": ("projection", "number", "risk", "donor"),
+         "Limits": ("assumptions", "cautions")}
 
 
 def cautions(material: Material) -> Section:

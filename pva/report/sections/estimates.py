@@ -12,10 +12,16 @@ import math
 from pva.report.blocks import Folded, Heading, Note, Points, Section, Text, table
 from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of, years_top
 from pva.report.figures.estimates import Dot, dots_figure, growth_figure
+from pva.report.figures.fates import fates_figure
+from pva.report.figures.lengths import lengths_figure
+from pva.report.figures.quadrats import quadrats_figure
 from pva.report.material import Material
+from pva.report.sections.beside import beside
 from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words
 
+MOST_MODELS = 8  # more are folded away
+SQUARED = "\N{SUPERSCRIPT TWO}"
 LEVELS = {
     0: "no field data: every rate is published or assumed",
     1: "releases, batch marks and quadrats: density and evidence of recruitment",
@@ -38,8 +44,11 @@ def section(material: Material) -> Section:
     blocks += _by_interval(columns_of(material.pictures, "survival_by_interval"))
     for part in (_release, _bad_years, _detection, _tags):
         blocks += part(summary)
+    blocks += beside(summary)
     blocks += _growth(summary, columns_of(material.pictures, "increments"))
-    for part in (_density, _recruits, _abundance, _models):
+    blocks += _lengths(material)
+    blocks += _density(summary, material.records)
+    for part in (_recruits, _abundance, _hosts, _models):
         blocks += part(summary)
     blocks += _refused(summary)
     notes = [str(n) for n in summary.get("notes") or ()]
@@ -141,7 +150,8 @@ def _heard(summary):
         cells.append((r["name"], *(share(x) for x in three),
                       interval(min(given), max(given), share)))
     corrected = any(r["corrected"] for r in rows)
-    return [table(HEARD_TITLE, ("What", *HEARD_COLUMNS), cells, numbers=(1, 2, 3, 4),
+    return [fates_figure("heard-fates", rows),
+            table(HEARD_TITLE, ("What", *HEARD_COLUMNS), cells, numbers=(1, 2, 3, 4),
                   note=heard_words(corrected=corrected))]
 
 
@@ -154,7 +164,16 @@ def _release(summary):
     return [Heading("Survival after release"),
             Text("The first months after release are a number of their own, never pooled with "
                  "later survival; a release year survives with the product of both."),
+            *_release_dots(rows),
             _rate_table("Survival after release, by source", rows, what="Estimate")]
+
+
+def _release_dots(rows):
+    if not any(known(r["value"]) for r in rows):
+        return []
+    return [dots_figure("release-survival", _dots(rows), title="Survival after release",
+                        words="estimate", caption="Chance of living through the first months "
+                        "after release, by source, with its 95 % interval.")]
 
 
 def _by_interval(columns):
@@ -243,7 +262,18 @@ def _growth_table(growth):
                  numbers=(1, 2, 3))
 
 
-def _density(summary):
+def _lengths(material):
+    """Lengths against those of stocked cohorts, where records and a growth curve are at hand."""
+    growth, study = (material.estimates or {}).get("growth"), material.study
+    if material.records is None or not isinstance(growth, dict) or not known(
+            growth.get("asymptote_mm")):
+        return []
+    season = getattr(getattr(study and study.spec, "growth", None), "season", None)
+    drawn = lengths_figure("lengths", material.records, growth, tuple(season or (1, 12)))
+    return [Heading("Lengths by date"), drawn] if drawn is not None else []
+
+
+def _density(summary, records=None):
     rows = rows_of(summary, "density")
     if not rows:
         return []
@@ -260,6 +290,8 @@ def _density(summary):
                                   caption="Animals per square metre with 95 % intervals, blank "
                                           "quadrats counted. Where none was found the line ends "
                                           "at what the digging still allows."))
+    drawn = None if records is None else quadrats_figure("quadrats", records, summary)
+    blocks += [drawn] if drawn is not None else []
     blocks.append(_rate_table(f"Density, {unit}", whole, what="Estimate", say=rate,
                               behind="Units dug"))
     if parts:
@@ -315,6 +347,21 @@ def _abundance(summary):
                                         numbers=(1, 2))]
 
 
+def _hosts(summary):
+    """Host fish of the latest year, and what they carried."""
+    last = {r["place"]: r for r in rows_of(summary, "hosts")}
+    loads = rows_of(summary, "glochidia_per_host")
+    blocks = [Heading("Host fish")] if last or loads else []
+    for caption, rows in ((f"Fish per 100 m{SQUARED}, latest year", list(last.values())),
+                          ("Glochidia per fish", loads)):
+        if rows:
+            blocks.append(table(caption, ("Host and site", "Estimate", "95 % interval"),
+                                [(r["name"].replace("/", ", "), two(r["value"]),
+                                  interval(r["low"], r["high"], two)) for r in rows],
+                                numbers=(1, 2)))
+    return blocks
+
+
 def _refused(summary):
     rows = [(r.get("what", ""), r.get("why", ""), r.get("needed", ""))
             for r in summary.get("refused") or () if isinstance(r, dict)]
@@ -333,9 +380,12 @@ def _models(summary):
         ordered = sorted(models, key=lambda m: m["aicc"] if known(m.get("aicc")) else math.inf)
         rows = [(m["name"], exact(m.get("parameters")), _beyond(m.get("aicc"), best),
                  percent(m.get("weight"))) for m in ordered]
-        blocks.append(table("Models tried, best first", ("Model", "Parameters",
-                                                         "AICc above the best", "Support"), rows,
+        heads = ("Model", "Parameters", "AICc above the best", "Support")
+        blocks.append(table("Models tried, best first", heads, rows[:MOST_MODELS],
                             numbers=(1, 2, 3)))
+        if rows[MOST_MODELS:]:
+            blocks.append(Folded(f"{len(rows) - MOST_MODELS} models with less support", (
+                table("Other models tried", heads, rows[MOST_MODELS:], numbers=(1, 2, 3)),)))
     fit = summary.get("fit") or {}
     fit = fit if "overdispersion" in fit else {}
     if known(fit.get("overdispersion")):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 
 from pva.report.blocks import Heading, Note, Points, Section, Text, table
+from pva.report.figures.encounters import encounters_figure
+from pva.report.figures.river import river_figure
 from pva.report.material import Material
 from pva.report.words import coarse, exact, listed
 
@@ -20,7 +22,7 @@ def section(material: Material) -> Section:
     blocks = [_sentence(account), _files(account)]
     if len(account.reasons):
         blocks.append(_reasons(account))
-    blocks += [Heading("What was seen"), _seen(material.records)]
+    blocks += [Heading("What was seen"), _seen(material.records), *_pictures(material)]
     notes = [str(n) for n in material.records.notes]
     if notes:
         blocks += [Heading("Notes of the reading"), Points(tuple(coarse(n) for n in notes))]
@@ -28,6 +30,13 @@ def section(material: Material) -> Section:
                        "Readers hear tags on dead shells. Animals seen alive, tags only heard and "
                        "shells found are three kinds of observation and stay apart."))
     return Section("data", title, tuple(blocks), short)
+
+
+def _pictures(material):
+    """Where the sites lie, and every marked animal at every visit."""
+    sites = river_figure("river", material.study.spec.sites) if material.study is not None and \
+        getattr(material.study.spec, "sites", None) else None
+    return [f for f in (sites, encounters_figure("encounters", material.records)) if f is not None]
 
 
 def _sentence(account):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pva.report.blocks import Folded, Note, Reader, Section, Text, table
 from pva.report.figures.bars import scenarios_figure
 from pva.report.figures.projection import fan_figure
@@ -107,6 +109,7 @@ def number(material: Material) -> Section:
             "low": answer["curve"]["low"], "high": answer["curve"]["high"],
             "wanted": answer["chance_wanted"], "unit": unit, "place": place,
             "most": answer["most"]}
+    data["targets"] = _targets(material)
     if answer["number"] is not None and known(answer["low"]):
         data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
                          f"{simulated(answer)})."
@@ -114,6 +117,17 @@ def number(material: Material) -> Section:
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)
+
+
+def _targets(material):
+    """Curves for other targets of the first goal, with their words."""
+    found = material.targets
+    if found is None:
+        return []
+    goal = next(g for g in material.scenario.resolved.goals if g.name == found["goal"])
+    return [{"words": goal_words(replace(goal, value=c["value"])),
+             "written": c["value"] == found["written"], "number": found["numbers"],
+             "chance": c["chance"], "low": c["low"], "high": c["high"]} for c in found["curves"]]
 
 
 def needed(numbers, chances, wanted):
@@ -211,8 +225,8 @@ def red_list_words(found: dict) -> list[str]:
                      for r in judged)
     short = [r["category"] for r in found["rules"] if r["chance"] is None]
     left = f"; the horizon is too short to judge {listed(short)}" if short else ""
-    return [f"Red List criterion E, read from the chance of extinction: {each}{left}. This is no "
-            "listing; that is for the assessors."]
+    return [f"Red List criterion E, read from the chance of extinction, with years counted from "
+            f"{found['years_from']}: {each}{left}. This is no listing; that is for the assessors."]
 
 
 def _kept_diversity(summary):
@@ -277,7 +291,7 @@ def _same_words(same, scenarios):
 
 
 def _pair(d, size):
-    if d["outcome"].startswith("adults"):
+    if d["outcome"] == "adults in the last year":
         return (count(d["first"]), count(d["other"]), f"{_more(d['difference'])} "
                 f"({_more(d['low'])} to {_more(d['high'])})")
     points = [f"{signed(100 * d[k])}" if d[k] else "0" for k in ("difference", "low", "high")]
@@ -294,7 +308,8 @@ def _settled(d):
         return "yes"
     if d["more_runs"] is None:
         return "no"
-    return f"no; would need about {count(d['more_runs'])} times the replicates"
+    of = d.get("more_of") or "replicates"
+    return f"no; would need about {count(d['more_runs'])} times the {of}"
 
 
 def _limit(limit):

@@ -1,0 +1,77 @@
+"""What a donor bed can give, in words and tables made from the summary."""
+
+from __future__ import annotations
+
+from pva.decide.donor import LIKELY
+from pva.results.wording import animals, chance_words
+
+
+def answer_of_donor(summary: dict) -> str:
+    """One sentence: the number a year, or take none, and what the best value would say."""
+    low, best = summary["judged"]
+    agreed = chance_words(summary["added_risk"])
+    harm = f"fall below {animals(summary['threshold'])} adults"
+    years = _years(summary["years"])
+    if low["risk"] > LIKELY:
+        text = (f"Take none: from the lower limit of its abundance, {animals(low['adults'])} "
+                f"adults, {summary['site']} is more likely than not to {harm} by itself")
+    elif summary["number"] == 0:
+        text = (f"Take none: from the lower limit of its abundance, {animals(low['adults'])} "
+                f"adults, any collection of {summary['stage']} animals raises the chance that "
+                f"{summary['site']} will {harm} by more than {agreed}")
+    else:
+        text = (f"At most {animals(summary['number'])} {summary['stage']} animals a year, {years}: "
+                f"so the chance that {summary['site']} will {harm} rises by at most {agreed}, "
+                f"judged from the lower limit of its abundance, {animals(low['adults'])} adults")
+    other = animals(best["largest"]) if best["largest"] else "none"
+    return (f"{text}; from the best value, {animals(best['adults'])} adults, it would be {other}.")
+
+
+def _years(years: list[int]) -> str:
+    if len(years) == 1:
+        return f"in {years[0]}"
+    if years == list(range(years[0], years[-1] + 1)):
+        return f"{years[0]} to {years[-1]}"
+    return ", ".join(map(str, years))
+
+
+def safe_words(summary: dict) -> list[str]:
+    """The bed left alone, and what the simulation error allows."""
+    low = summary["judged"][0]
+    total = summary["independent_runs"]
+    lines = [f"Left alone, the bed has a chance of {chance_words(low['risk'], total)} of falling "
+             f"below {animals(summary['threshold'])} adults (from the lower limit)."]
+    if low["risk"] > LIKELY:
+        lines.append("A bed in such a state is no donor: where the risk is high already, little "
+                     "can be added to it, and the added risk says nothing.")
+    if low["surely"] < low["largest"]:
+        safe = animals(low["surely"]) if low["surely"] else "none"
+        lines.append(f"Beyond simulation error the added risk stays within what was agreed up to "
+                     f"{safe} a year.")
+    return lines
+
+
+def judged_table(summary: dict) -> tuple[list[str], list[list[str]]]:
+    """Both judgements side by side."""
+    total = summary["independent_runs"]
+    rows = [[j["start"], animals(j["adults"]), chance_words(j["risk"], total),
+             animals(j["largest"]) if j["largest"] else "none",
+             animals(j["surely"]) if j["surely"] else "none", _regain(j["years_to_regain"],
+                                                                      j["largest"])]
+            for j in summary["judged"]]
+    return ["bed judged from", "adults", "risk left alone", "at most a year",
+            "beyond simulation error", "years to regain"], rows
+
+
+def _regain(years, number):
+    if number == 0:
+        return ""
+    return "not within the years run" if years is None else str(years)
+
+
+def ways_table(summary: dict) -> tuple[list[str], list[list[str]]]:
+    """Adults against younger animals, once against spread."""
+    rows = [[w["stage"], "spread over " + _years(w["years"]) if w["spread"] else
+             f"once, {_years(w['years'])}", animals(w["total"]) if w["total"] else "none",
+             _regain(w["years_to_regain"], w["total"])] for w in summary["ways"]]
+    return ["if taken as (lower limit)", "when", "at most in all", "years to regain"], rows

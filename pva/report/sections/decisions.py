@@ -1,0 +1,111 @@
+"""Answers of commands of their own: where the answer flips, the map of a grid, the donor bed.
+
+They cost run time, so the page shows them where they are at hand and says which command makes them
+where they are not.
+"""
+
+from __future__ import annotations
+
+from pva.decide.explore import explore_summary
+from pva.report.blocks import Folded, Note, Points, Section, Text, table
+from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
+from pva.report.explore_words import answer_of_explore, enough_words
+from pva.report.figures.donor import donor_figure
+from pva.report.figures.flips import flips_figure
+from pva.report.figures.grid_map import grid_figure
+from pva.report.material import Material
+from pva.report.sensing_words import (
+    answer_of_sensitivity,
+    confidence_words,
+    goal_tables,
+    information_words,
+    share_table,
+    switch_table,
+)
+
+DONOR_CAUTION = ("Collecting from a wild bed needs permits; disease and invasive species travel "
+                 "with animals and water; taking the same sizes or places every year changes the "
+                 "bed. Local codes and licensed biologists decide, not this number.")
+
+
+def flips(material: Material) -> Section:
+    """One rate at a time, mechanisms off, the goal moved, and the worth of knowing a rate."""
+    name, title, short = "flips", "Where the answer flips", "Flips"
+    found = material.sensitivity
+    if found is None:
+        return Section(name, title, _without(material, "sensitivity", "Which single number, if it "
+                                             "were otherwise, would change the answer",
+                                             "pva sensitivity SCENARIO"), short)
+    blocks = [Text(answer_of_sensitivity(found))]
+    if found["rates"]:
+        blocks.append(flips_figure("flips-rates", found))
+    if found["switches"]:
+        blocks.append(_table("Mechanisms switched off in turn, in the same luck",
+                             *switch_table(found)))
+    if found["variance_shares"]:
+        blocks.append(_table("All uncertain rates moved at once: shares of the chance's variance",
+                             *share_table(found)))
+    blocks += [Text(t) for t in information_words(found["information"])]
+    moved = [_table(caption, header, rows) for header, rows, caption in goal_tables(found)]
+    if moved:
+        blocks.append(Folded("The goals at other values and years", tuple(moved)))
+        blocks.append(Points(tuple(confidence_words(found))))
+    return Section(name, title, tuple(blocks), short)
+
+
+def host_map(material: Material) -> Section:
+    """Map of a grid: where host fish limit and where mussels do."""
+    name, title, short = "map", "Map of what-ifs", "Map"
+    if material.grid is None:
+        return Section(name, title, _without(
+            material, "explore", "Where the young are limited by host fish and where by mussels "
+            "stocked", 'pva explore SCENARIO --vary number=0,200,400 --vary '
+            '"sites.*.hosts.HOST.per_100m2.value=2,5,10"'), short)
+    summary = explore_summary(material.grid)
+    blocks = [Text(answer_of_explore(summary)), grid_figure("grid-map", material.grid)]
+    enough = enough_words(summary)
+    if enough:
+        blocks += [Text("", lead=enough[0]), Points(tuple(line.strip() for line in enough[1:]))]
+    hosts = any(".hosts." in v["key"] for v in summary["varied"])
+    if hosts:
+        blocks.append(Text("Where the lines of equal chance run along the axis of the fish, more "
+                           "fish change nothing and the number of mussels decides; where they run "
+                           "along the axis of the animals stocked, more mussels change nothing and "
+                           "the fish decide."))
+    blocks.append(Text(f"Every point: {summary['draws']} draws \N{MULTIPLICATION SIGN} "
+                       f"{summary['replicates']} replicates, all in the same luck."))
+    return Section(name, title, tuple(blocks), short)
+
+
+def donor(material: Material) -> Section:
+    """What the donor bed can give."""
+    name, title, short = "donor", "What the donor bed can give", "Donor"
+    if material.donor is None:
+        return Section(name, title, _without(material, "donor", "How many animals a wild bed can "
+                                             "give", "pva donor SCENARIO"), short)
+    found = material.donor
+    blocks = [Text(answer_of_donor(found)), *(Text(t) for t in safe_words(found)),
+              donor_figure("donor-risk", found),
+              _table("The bed judged from its lower limit and from its best value",
+                     *judged_table(found)),
+              _table("Other ways of taking, judged from the lower limit", *ways_table(found)),
+              Note("Before anything is taken", DONOR_CAUTION)]
+    return Section(name, title, tuple(blocks), short)
+
+
+def _without(material, kind, question, command):
+    """What the page lacks and the command that makes it; an answer out of date is said so."""
+    text = material.left_out.get(kind) or (
+        f"{question} was not asked for this page. This command answers it, and the page then "
+        "shows it:")
+    return Text(text), Text(command, kind="command")
+
+
+def _table(caption, header, rows):
+    """A terminal table as one of the page: headings begin large, none is empty."""
+    kept = [i for i in range(len(header)) if header[i] or any(row[i] for row in rows)]
+    heads = [(header[i] or "Remark") for i in kept]
+    heads = [h[:1].upper() + h[1:] for h in heads]
+    heads[0] = heads[0].split(":")[0]
+    return table(caption, heads, [[row[i] for i in kept] for row in rows],
+                 numbers=range(1, len(kept)))
