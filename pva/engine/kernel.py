@@ -46,11 +46,11 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
         year_disasters(plan.bad, work, year)
         collect(plan.collections, work, individuals, year, tally)
         release(plan.releases, work, individuals, year, tally)
-        if not after_breeding:
-            breed(plan.recruits, plan.life, plan.bad, work, individuals, year, tally)
-        residents_live(plan.life, plan.bad, work, individuals, year, tally)
-        if after_breeding:
-            breed(plan.recruits, plan.life, plan.bad, work, individuals, year, tally)
+        for turn in range(2):  # each step written once, or it would be compiled twice
+            if (turn == 0) != after_breeding:
+                breed(plan.recruits, plan.life, plan.bad, work, individuals, year, tally)
+            else:
+                residents_live(plan.life, plan.bad, work, individuals, year, tally)
         releases_live(plan.releases, plan.life, plan.bad, work, individuals, year, tally)
         move(plan.space, work, individuals, year)
         recruits_arrive(plan.recruits, plan.space, plan.life, work, individuals, year, tally)
