@@ -208,7 +208,7 @@ def test_merged_cells_wrong_extents_and_formulas_without_result(tmp_path):
     # a row that is blank but for the merged cell stays blank
     assert read.rows == [["Fennel Bar", "A1", "4"], ["Fennel Bar", "A2", ""],
                          ["Fennel Bar", "A3", "6"]]
-    assert read.notes == ["1 formulas have no result (C3 is the first) and were read as blank; "
+    assert read.notes == ["formulas without a result were read as blank: 1 (C3 is the first); "
                           "open the workbook in a spreadsheet program and save it"]
 
 

@@ -3,6 +3,7 @@
 import click
 
 from pva.cli.checking import check
+from pva.cli.data_check import check_data
 from pva.cli.decisions import compare, stock
 from pva.cli.demo_chain import demo
 from pva.cli.donating import donor
@@ -13,6 +14,7 @@ from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
 from pva.cli.sensing import sensitivity
 from pva.cli.studies import estimate, report
+from pva.cli.what_changed import what_changed
 
 CAUTION = (
     "Answers hold under the assumptions listed in each report. They are no permit, no approval "
@@ -33,7 +35,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, report):
+                donor, monitor, check_data, what_changed, report):
     main.add_command(command)
 
 __all__ = ["main"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 import click
@@ -10,7 +11,13 @@ from pva.cli.guard import REFUSED, problem_as_dict
 from pva.cli.terminal import Terminal, shared_options
 from pva.errors import PvaError
 
-MOST_ROWS = 200
+MOST_LINES, MOST_EXAMPLES, MOST_RUNS = 200, 3, 8
+FOLLOWS = {  # rows set aside only because another row was
+    "tag-of-a-release-set-aside": "These tags, too, were released in rows that were set aside. "
+    "Correct the releases and read again.",
+    "visit-set-aside": "These visits, too, are listed in rows that were set aside. Correct the "
+    "visits and read again.",
+}
 _STUDY, _SCENARIO, _ESTIMATES = "study", "scenario", "estimates"
 
 
@@ -47,19 +54,25 @@ def check(ctx: click.Context, terminal: Terminal, paths: tuple[Path, ...],
         from pva.cli.terminal import json_text
         from pva.files import write_text_atomic
         terminal.wrote(write_text_atomic(terminal.out / "check.json", json_text(document) + "\n"))
-    terminal.answer(_verdict(len(found), len(said)))
+    terminal.answer(_verdict(found, len(said)))
     terminal.finish(document)
     if said:
         ctx.exit(REFUSED)
 
 
-def _verdict(files: int, problems: int) -> str:
+def _verdict(found: list[dict], problems: int) -> str:
     def number(n, word):
-        return f"{n} {word}" + ("" if n == 1 else "s")
+        return f"{n:,} {word}" + ("" if n == 1 else "s")
 
-    if not problems:
-        return f"No problem in {number(files, 'file')}."
-    return f"{number(problems, 'problem')} in {number(files, 'file')}; nothing was changed."
+    files = number(len(found), "file")
+    if problems:
+        return f"{number(problems, 'problem')} in {files}; nothing was changed."
+    aside, flagged = (sum(entry["rows"][effect] for entry in found if entry["rows"])
+                      for effect in ("set_aside", "flagged"))
+    if not aside + flagged:
+        return f"No problem in {files}."
+    return (f"{'Everything' if len(found) == 1 else 'All'} can be read: {files}; "
+            f"{number(aside, 'row')} set aside, {flagged:,} flagged. Nothing was changed.")
 
 
 def everything(paths) -> list[tuple[str, Path]]:
@@ -171,10 +184,49 @@ def _tell(terminal: Terminal, entry: dict, said: set[str]) -> None:
 def _tell_rows(terminal: Terminal, entry: dict) -> None:
     terminal.say("  " + row_sum(entry["rows"]))
     for effect, rows in (("Set aside", entry["set_aside"]), ("Flagged", entry["flagged"])):
-        for row in rows[:MOST_ROWS]:
-            terminal.say(f"  {effect}: {row['file']}, row {row['row']}: {row['sentence']}")
-        if len(rows) > MOST_ROWS:
-            terminal.say(f"  {effect}: {len(rows) - MOST_ROWS:,} more; see --json")
+        lines = row_lines(rows)
+        for line in lines[:MOST_LINES]:
+            terminal.say(f"  {effect}: {line}")
+        if len(lines) > MOST_LINES:
+            terminal.say(f"  {effect}: {len(lines) - MOST_LINES:,} lines more; --out DIR writes "
+                         "every row to check.json")
+
+
+def row_lines(rows: list[dict]) -> list[str]:
+    """What is said of rows, each sentence once for all rows of a table that it holds for.
+
+    Rows set aside only because another row was are told by a few examples.
+    """
+    same: dict[tuple, list[int]] = {}
+    examples: Counter[tuple] = Counter()
+    for row in rows:
+        key = (row["file"], row["column"], row["sentence"])
+        if row["code"] in FOLLOWS and key not in same:
+            examples[row["file"], row["code"]] += 1
+            if examples[row["file"], row["code"]] > MOST_EXAMPLES:
+                key = (row["file"], row["column"], FOLLOWS[row["code"]])
+        same.setdefault(key, []).append(row["row"])
+    lines = []
+    for (file, column, sentence), numbers in same.items():
+        place = f", column {column.removeprefix('column ')}" if column else ""
+        lines.append(f"{file}, {numbers_in_words(numbers)}{place}: {sentence}")
+    return lines
+
+
+def numbers_in_words(numbers: list[int]) -> str:
+    """Row numbers as a person says them: ``row 3``, ``rows 2 to 21 and 30``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1][1:] = [number]
+        else:
+            runs.append([number])
+    parts = [f"{run[0]} to {run[1]}" if len(run) == 2 else f"{run[0]}" for run in runs]
+    if len(parts) > MOST_RUNS:
+        return (f"{len(numbers):,} rows ({', '.join(parts[:MOST_RUNS])} and others up to "
+                f"{numbers[-1]})")
+    said = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    return f"row{'s' if len(numbers) > 1 else ''} {said}"
 
 
 def row_sum(rows: dict) -> str:

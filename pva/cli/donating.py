@@ -29,7 +29,7 @@ def donor(terminal: Terminal, scenario: Path, site: str | None, below: float | N
           added_risk: float) -> None:
     """Find the largest yearly collection that a donor bed can bear.
 
-    Writes NAME.donor.json and .svg into results/ of the study, or into --out.
+    Writes NAME.donor.json, .svg, .png and .csv into results/ of the study, or into --out.
     """
     from pva.scenario.scenario import read_scenario
 
@@ -46,8 +46,7 @@ def donor_and_write(terminal: Terminal, question, path: Path, *, site: str | Non
                     folder: Path | None = None) -> dict:
     """Judge the donor, write the answer, and return the summary."""
     from pva.decide.donor import donor as judge
-    from pva.files import write_text_atomic
-    from pva.report.figures.canvas import alone
+    from pva.report.figure_files import write_figure
     from pva.report.figures.donor import donor_figure
     from pva.results.store import write_json
 
@@ -59,7 +58,7 @@ def donor_and_write(terminal: Terminal, question, path: Path, *, site: str | Non
     name = f"{path.stem}.donor"
     terminal.wrote(
         write_json(folder / f"{name}.json", summary),
-        write_text_atomic(folder / f"{name}.svg", alone(donor_figure("donor", summary).svg)))
+        *write_figure(folder, name, donor_figure("donor", summary)))
     return summary
 
 

@@ -12,7 +12,7 @@ ESTIMATES, SUMMARY, EDITED = "estimates.yaml", "summary.json", "estimates.edited
 FIGURES = "figures"
 
 
-def write_all(terminal: Terminal, found, records, folder: Path) -> dict:
+def write_all(terminal: Terminal, found, records, folder: Path, *, study=None) -> dict:
     """Write everything `pva estimate` gives.
 
     An estimates.yaml that a person has changed since it was written is kept under another name.
@@ -23,7 +23,7 @@ def write_all(terminal: Terminal, found, records, folder: Path) -> dict:
         The summary, as written.
     """
     from pva.estimate import write_estimates
-    from pva.field import write_set_aside
+    from pva.field import write_flagged, write_set_aside
     from pva.files import digest
     from pva.results.store import write_json
 
@@ -32,8 +32,9 @@ def write_all(terminal: Terminal, found, records, folder: Path) -> dict:
     terminal.wrote(write_estimates(found, folder / ESTIMATES))
     if found.covariance.keys:
         terminal.wrote(folder / "estimates.nc")
-    terminal.wrote(write_set_aside(records.account, folder))
-    terminal.wrote(*_write_figures(found, summary, folder / FIGURES))
+    terminal.wrote(write_set_aside(records.account, folder),
+                   write_flagged(records.account, folder))
+    terminal.wrote(*_write_figures(found, summary, folder / FIGURES, study, records))
     summary["estimates_digest"] = digest(folder / ESTIMATES)
     terminal.wrote(write_json(folder / SUMMARY, summary))
     return summary
@@ -58,9 +59,10 @@ def read_json(path: Path) -> dict | None:
         return None
 
 
-def _write_figures(found, summary, folder):
+def _write_figures(found, summary, folder, study, records):
     """Every figure of the page's part on estimates, and the tables behind them as CSV."""
     from pva.files import write_text_atomic
+    from pva.report.figure_files import write_figure
     from pva.report.material import gather
     from pva.report.sections.estimates import section
 
@@ -69,15 +71,10 @@ def _write_figures(found, summary, folder):
         table.to_csv(text, index=False, lineterminator="\n")
         yield write_text_atomic(folder / f"{name}.csv", text.getvalue())
     pictures = read_pictures(folder.parent)
-    for block in section(gather(estimates=summary, pictures=pictures)).blocks:
+    for block in section(gather(study=study, records=records, estimates=summary,
+                                pictures=pictures)).blocks:
         if getattr(block, "kind", "") == "figure":
-            yield write_text_atomic(folder / f"{block.name}.svg", _alone(block.svg))
-
-
-def _alone(svg: str) -> str:
-    """A picture of the page as a file of its own, which must name its own standard."""
-    return svg if "xmlns=" in svg else svg.replace(
-        "<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+            yield from write_figure(folder, block.name, block)
 
 
 def read_pictures(folder: Path) -> dict:

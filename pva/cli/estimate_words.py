@@ -33,6 +33,9 @@ def tell_estimate(terminal: Terminal, summary: dict) -> None:
         terminal.note(f"Note: {text}")
 
 
+AT_LIMIT = 0.9995  # prints as 1.000
+
+
 def answer_of_estimate(summary: dict) -> str:
     """One sentence: the survival that decides the plan, else what the records allow."""
     yearly = [r for r in summary["survival"] if r["per"] == "year" and _value(r) is not None]
@@ -48,6 +51,9 @@ def answer_of_estimate(summary: dict) -> str:
                 f"{share(bounds['low'])} and {share(bounds['high'])} a year and give no point.")
     row = next((r for r in yearly if r["name"] == "survival/adult"), yearly[0])
     of = row["name"].partition("/")[2]
+    if _value(row) >= AT_LIMIT and row["low"] is not None:
+        return (f"{level}; {of} survival sits at its limit: it is at least {share(row['low'])} a "
+                "year (one-sided 95 % limit), and the records say no more.")
     said = f"{level}: {of} survival is {share(_value(row))} a year (95 % interval {_interval(row)}"
     if row["corrected"] is not None and row["apparent"] is not None:
         said += f"; {share(row['apparent'])} with lost tags counted as deaths"

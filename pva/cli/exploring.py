@@ -23,7 +23,7 @@ from pva.cli.terminal import Terminal, shared_options
 def explore(terminal: Terminal, scenario: Path, vary: tuple[str, ...]) -> None:
     """Run a scenario over a grid of values and map the chance of success.
 
-    Writes NAME.explore.nc, .csv, .json and .svg into results/ of the study, or into --out.
+    Writes NAME.explore.nc, .csv, .json, .svg and .png into results/ of the study, or into --out.
     """
     from pva.decide.grid import read_vary
     from pva.errors import FormError, Problem
@@ -47,7 +47,7 @@ def explore_and_write(terminal: Terminal, question, path: Path, vary: dict,
     from pva.decide.explore import explore as run_grid
     from pva.decide.explore import explore_summary
     from pva.files import write_text_atomic
-    from pva.report.figures.canvas import alone
+    from pva.report.figure_files import write_figure
     from pva.report.figures.grid_map import grid_figure
     from pva.results.store import write_dataset, write_json
 
@@ -61,7 +61,7 @@ def explore_and_write(terminal: Terminal, question, path: Path, vary: dict,
         write_dataset(folder / f"{name}.nc", data),
         write_json(folder / f"{name}.json", summary),
         write_text_atomic(folder / f"{name}.csv", table_text(summary)),
-        write_text_atomic(folder / f"{name}.svg", alone(grid_figure("grid", data).svg)))
+        *write_figure(folder, name, grid_figure("grid", data), numbers=False))
     return summary
 
 

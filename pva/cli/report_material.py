@@ -34,7 +34,7 @@ def collect(terminal: Terminal, study) -> dict:
             "estimates": read_json(study.estimates_folder / SUMMARY),
             "pictures": read_pictures(study.estimates_folder), "runs": runs, "stock": stocked,
             "comparison": kept[0].comparison(questions) if len(kept) > 1 else None,
-            "commands": (_command(terminal, study),), **more}
+            "commands": (_command(study, runs),), **more}
 
 
 def _answers(terminal, study, kept) -> dict:
@@ -49,7 +49,28 @@ def _answers(terminal, study, kept) -> dict:
             found["donor"] = one.donor(named.donor is not None and one is taking[0], left_out)
     if found["donor"] is not None:
         left_out.pop("donor", None)
-    return found | {"left_out": left_out}
+    return found | {"left_out": left_out, "data_check": _data_check(terminal, study, left_out)}
+
+
+def _data_check(terminal, study, left_out) -> dict | None:
+    """A finished check against the data, where its scenario is still what it was."""
+    from pva.errors import PvaError
+    from pva.scenario.scenario import read_scenario
+
+    ending = ".check-data.json"
+    for folder in dict.fromkeys(f for f in (terminal.out, study.results_folder) if f):
+        for file in sorted(folder.glob(f"*{ending}")):
+            path = study.place(f"scenarios/{file.name.removesuffix(ending)}.yaml")
+            found = read_json(file)
+            try:
+                if found and read_scenario(path).digest == found.get("digest"):
+                    return found
+            except (PvaError, OSError):
+                pass
+            left_out["check-data"] = (
+                f"An answer of `pva check-data` is at hand ({file.name}), but its scenario is "
+                "missing or was changed since, so it is left out. This command makes it anew:")
+    return None
 
 
 def _donor_of(terminal, study, name):
@@ -63,10 +84,13 @@ def _donor_of(terminal, study, name):
     return [Kept(terminal, study, read_scenario(path), path)]
 
 
-def _command(terminal, study) -> str:
-    """The one command that makes the page again."""
-    seed = "" if terminal.seed is None else f" --seed {terminal.seed}"
-    return f"pva report {study.folder.resolve().name}{seed}"
+def _command(study, runs) -> str:
+    """The one command that makes the page again; a seed that the scenario does not name is said."""
+    named = ""
+    for question, data in runs[:1]:
+        seed = int(data.attrs["seed"])
+        named = "" if question.resolved.runs.seed == seed else f" --seed {seed}"
+    return f"pva report {study.folder.resolve().name}{named}"
 
 
 def scenario_paths(study) -> list[Path]:

@@ -20,7 +20,7 @@ from pva.cli.terminal import Terminal, shared_options
 def sensitivity(terminal: Terminal, scenario: Path, worth: float | None) -> None:
     """Show what the chance of success depends on, and where the answer flips.
 
-    Writes NAME.sensitivity.json and .svg into results/ of the study, or into --out.
+    Writes NAME.sensitivity.json, .svg, .png and .csv into results/ of the study, or into --out.
     """
     from pva.scenario.scenario import read_scenario
 
@@ -35,8 +35,7 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
                           worth: float | None = None, folder: Path | None = None) -> dict:
     """Find what the chance depends on, write it, and return the summary."""
     from pva.decide.sensitivity import sensitivity as find
-    from pva.files import write_text_atomic
-    from pva.report.figures.canvas import alone
+    from pva.report.figure_files import write_figure
     from pva.report.figures.flips import flips_figure
     from pva.results.store import write_json
 
@@ -48,7 +47,7 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
     name = f"{path.stem}.sensitivity"
     terminal.wrote(
         write_json(folder / f"{name}.json", summary),
-        write_text_atomic(folder / f"{name}.svg", alone(flips_figure("flips", summary).svg)))
+        *write_figure(folder, name, flips_figure("flips", summary)))
     return summary
 
 

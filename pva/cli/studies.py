@@ -20,8 +20,8 @@ from pva.cli.terminal import Terminal, shared_options
 def estimate(terminal: Terminal, study: Path, model: str | None, classes_mm: float | None) -> None:
     """Estimate survival, growth, density and recruits from the field tables of a study.
 
-    Writes estimates.yaml, estimates.nc, set_aside.csv, summary.json and figures into estimates/ of
-    the study, or into --out.
+    Writes estimates.yaml, estimates.nc, set_aside.csv, flagged.csv, summary.json and figures into
+    estimates/ of the study, or into --out.
     """
     from pva.cli.estimate_words import tell_estimate
 
@@ -76,7 +76,8 @@ def estimate_and_write(terminal: Terminal, path: Path, *, model: str | None = No
     from pva.estimate import estimate as estimate_study
 
     found = estimate_study(study, records=records, model=model)
-    return write_all(terminal, found, records, estimates_folder(study.folder, terminal.out))
+    return write_all(terminal, found, records, estimates_folder(study.folder, terminal.out),
+                     study=study)
 
 
 @click.command()

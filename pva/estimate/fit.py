@@ -15,6 +15,7 @@ from pva.estimate.likelihood_joint import joint_loglik_and_gradient
 KINDS = ("survival", "release", "event", "detection", "shell", "staying")
 AT_BOUNDARY = 6.5  # logit beyond which a rate counts as stuck at 0 or 1 (0.9985)
 RANK_TOLERANCE = 2e-6
+_FLAT_LOGIT, _BACK_LOGIT = 5.0, 3.0  # a rate hardly has a slope there; where to begin again
 NEW_PARAMETER = 0.05  # variance (logit) first taken for a parameter that a like model lacks
 FLAT = 1e-3  # share of a flat direction in a combination beyond which it is not told
 HALVINGS = 5  # of a Newton step that does not help
@@ -357,8 +358,13 @@ def _profile(fitted: Fit, contrast: np.ndarray):
     def loss(value):
         if others.size == 0:
             return negative(whole(np.zeros(0), value))[0] - base
-        found = minimize(reduced, state["free"], args=(value,), jac=True, method="BFGS",
-                         options={"gtol": 1e-5})
+        starts = [state["free"]]
+        if np.abs(state["free"]).max() > _FLAT_LOGIT:
+            # what sits at 0 or 1 has no slope there and would never come back by itself
+            starts.append(np.clip(state["free"], -_BACK_LOGIT, _BACK_LOGIT))
+        ends = [minimize(reduced, start, args=(value,), jac=True, method="BFGS",
+                         options={"gtol": 1e-5}) for start in starts]
+        found = min(ends, key=lambda end: end.fun)
         state["free"] = found.x
         return found.fun - base
 

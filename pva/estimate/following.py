@@ -173,7 +173,10 @@ def _histories(start: dict, sightings, visits, notes: dict[str, int]):
 
 
 def _steps(site, day, released, sightings, visits, start, notes) -> list[tuple]:
-    ahead = [v for v in visits if (v["first"] if released else v["middle"]) > day]
+    taken = min((s["day"] for s in sightings
+                 if s["status"] == REMOVED and not isinstance(s["visit"], str)), default=np.inf)
+    ahead = [v for v in visits if (v["first"] if released else v["middle"]) > day
+             and v["last"] <= taken]
     status = _status_by_visit(sightings, ahead, notes)
     rows = []
     for visit in ahead:
@@ -184,6 +187,9 @@ def _steps(site, day, released, sightings, visits, start, notes) -> list[tuple]:
         day, released = visit["middle"], False
         if what in (SHELL, REMOVED):
             break
+    if rows and np.isfinite(taken):
+        # every living animal had the same chance to be met at the visit or taken after it
+        rows[-1] = (*rows[-1][:-1], REMOVED)
     return rows
 
 

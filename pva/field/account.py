@@ -36,6 +36,10 @@ class LedgerTable:
         names = [self.raw.header[i] for i in self.places.get(target, [])]
         return " + ".join(names) or target
 
+    def in_words(self, target: str) -> str:
+        """The column(s) behind a target, to be said in a sentence."""
+        return f"column {self.column(target).removeprefix('column ')}"
+
     def written(self, row: int, target: str) -> str:
         """The cell(s) behind a target as written."""
         cells = self.raw.rows[row - self.start]
@@ -101,9 +105,12 @@ class RowLedger:
 
     def _entry(self, code: str, row: int, target: str, words: dict) -> tuple[str, str, str]:
         table = self.table_of(row)
-        value = str(words.pop("value", "")) or (table.written(row, target) if target else "")
-        column = table.column(target) if target else ""
-        return column, value, sentence(code, value=value, column=column, **words)
+        written = table.written(row, target) if target else ""
+        said = str(words.pop("value", "")) or written
+        column = table.column(target) if target in table.places else ""
+        # the listing holds the cell as written, by which a correction knows its row again
+        named = column.removeprefix("column ")
+        return column, written or said, sentence(code, value=said, column=named, **words)
 
     def kept(self, frame: pd.DataFrame) -> pd.DataFrame:
         """The rows of a frame (indexed by row) that have not been set aside."""
@@ -174,9 +181,24 @@ def _reasons(aside: list[tuple], flagged: list[tuple]) -> pd.DataFrame:
 
 def write_set_aside(account: RowAccount, folder: Path) -> Path:
     """Write set_aside.csv, which a person corrects and names under `corrected` in the study."""
+    return _write(account.set_aside, Path(folder) / "set_aside.csv")
+
+
+def write_flagged(account: RowAccount, folder: Path) -> Path:
+    """Write flagged.csv, one line a row used that deserves a look; corrected in the same way."""
+    listing = account.flagged
+    if len(listing):
+        rows = listing.groupby(["file", "row"], sort=False)
+        listing = listing.assign(code=rows["code"].transform(" ".join),
+                                 sentence=rows["sentence"].transform(" ".join))
+        listing = listing.drop_duplicates(["file", "row"])
+    return _write(listing, Path(folder) / "flagged.csv")
+
+
+def _write(listing: pd.DataFrame, path: Path) -> Path:
     text = io.StringIO()
-    account.set_aside.to_csv(text, index=False, lineterminator="\n")
-    return write_text_atomic(Path(folder) / "set_aside.csv", text.getvalue())
+    listing.to_csv(text, index=False, lineterminator="\n")
+    return write_text_atomic(path, text.getvalue())
 
 
 def account_lines(account: RowAccount) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pva.field.cells import TableReader, level
+from pva.field.cells import TableReader, counted, level
 
 PRESENT, NOT_CHECKED = "present", "not checked"
 
@@ -29,12 +29,12 @@ def batch_marks(reader: TableReader) -> pd.Series:
     blank = int((text == "").sum())
     if unchecked:
         reader.notes.append(
-            f"{reader.table.label}: {unchecked:,} animals whose batch mark was not checked count "
-            "neither as marked nor as unmarked.")
+            f"{reader.table.label}: {counted(unchecked, 'animal')} whose batch mark was not "
+            "checked, counted neither as marked nor as unmarked.")
     if blank and said_absent and reader.present("batch_mark"):
         reader.notes.append(
-            f"{reader.table.label}: {blank:,} rows leave the batch mark blank where others say "
-            "that there was none; blanks were read as no mark. If nobody looked, write `fill: "
+            f"{reader.table.label}: {counted(blank, 'row')} with a blank batch mark where others "
+            "say that there was none; blanks were read as no mark. If nobody looked, write `fill: "
             "{batch_mark: not checked}` under this table in the study.")
     return found.where(found.notna(), None)
 

@@ -5,6 +5,7 @@ Every method works on the rows not yet set aside and leaves the frame's text as 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -22,6 +23,8 @@ from pva.field.tags import TEST, Tag, one_slip_away, read_tag
 
 MOST_TAGS_SEARCHED = 2000
 MOST_TAGS_LISTED = 4
+NO_TAG = {"none", "no tag", "notag", "no pit", "no pit tag", "untagged", "not tagged", "no mark",
+          "unmarked", "without"}
 
 
 @dataclass
@@ -66,8 +69,8 @@ class TableReader:
         self._ask_for_order(target, text, {t for t, r in read.items()
                                            if r.fault == days.AMBIGUOUS})
         if any(r.serial for r in read.values()):
-            self.notes.append(f"{self.table.label}: day numbers of a spreadsheet in column "
-                              f"{self.table.column(target)} were read as dates.")
+            self.notes.append(f"{self.table.label}: day numbers of a spreadsheet in "
+                              f"{self.table.in_words(target)} were read as dates.")
         for row in self.rows(faults != ""):
             self._date_fault(row, target, text[row], faults[row])
         if required:
@@ -97,7 +100,7 @@ class TableReader:
                 orders[order] = orders.get(order, 0) + int(rows)
         others = " and ".join(f"{rows} can only be {order}" for order, rows in orders.items())
         raise DataError(Problem(
-            f"{doubtful} of {counts.sum()} dates in column {self.table.column(target)} can be "
+            f"{doubtful} of {counts.sum()} dates in {self.table.in_words(target)} can be "
             f"read in two ways: {example} as {first} or as {second}"
             + (f"; {others}" if others else ""),
             "Write `dates: day first` or `dates: month first` under this table in the study.",
@@ -142,6 +145,11 @@ class TableReader:
     def tags(self, target: str = "tag", known: dict[str, str] | None = None) -> pd.Series:
         """Canonical tags; None where blank. `known` maps released tags to words about them."""
         text = self.frame[target]
+        bare = text.map({t: level(t) in NO_TAG for t in pd.unique(text)})
+        if bare.any():
+            self.notes.append(f"{self.table.label}: {counted(int(bare.sum()), 'row')} that say in "
+                              "words that there was no tag, read as animals without a tag.")
+            text = text.where(~bare, "")
         tests = {read_tag(t).name for t in self.study.spec.tags.test_tags}
         read = {t: read_tag(t) for t in pd.unique(text) if t != ""}
         bad = {t: code for t, tag in read.items() if (code := _tag_fault(tag, tests))}
@@ -162,12 +170,12 @@ class TableReader:
 
     # --- numbers --------------------------------------------------------------------------------
 
-    def numbers(self, target: str, *, needed: bool = False, least: float = -np.inf,
-                above: float = -np.inf) -> pd.Series:
+    def numbers(self, target: str, *, needed: bool = False, blank: bool = False,
+                least: float = -np.inf, above: float = -np.inf) -> pd.Series:
         """A column of numbers.
 
-        Rows are set aside when the number is `needed` and missing, unreadable or out of range;
-        otherwise they are flagged and used without it.
+        Rows are set aside when the number is `needed` and missing (unless it may be `blank`),
+        unreadable or out of range; otherwise they are flagged and used without it.
         """
         values = numbers(self.frame[target], self.table, self.spec, target)
         bad = ~np.isfinite(values) & values.notna() | (values < least) | (values <= above)
@@ -176,7 +184,7 @@ class TableReader:
                 self.ledger.set_aside("number-unreadable", row, target)
             else:
                 self.ledger.flag("number-left-out", row, target)
-        if needed:
+        if needed and not blank:
             for row in self.rows(values.isna()):
                 self.ledger.set_aside("number-missing", row, target)
         return values.where(~bad)
@@ -187,12 +195,21 @@ class TableReader:
         unreadable = np.isinf(values)
         impossible = ~unreadable & ((values <= 0) | (values > self.study.spec.lengths.largest_mm))
         for row in self.rows(unreadable):
-            self.ledger.flag("length-unreadable", row, "length_mm")
+            self.ledger.flag("length-unreadable", row, "length_mm",
+                             advice=self._comma_advice(self.frame.at[row, "length_mm"]))
         for row in self.rows(impossible):
-            if not self.ledger.flag("length-impossible", row, "length_mm",
-                                    value=f"{values[row]:g}") and values[row] > 0:
+            value, written = f"{values[row]:g}", self.frame.at[row, "length_mm"]
+            other = value != written and written.rstrip("0").rstrip(".") != value
+            if not self.ledger.flag("length-impossible", row, "length_mm", value=value, written=(
+                    f" (written {written})" if other else "")) and values[row] > 0:
                 impossible[row] = False
         return values.where(~unreadable & ~impossible)
+
+    def _comma_advice(self, written: str) -> str:
+        """What else to do about a number with one comma, where the comma is no decimal mark yet."""
+        if not re.fullmatch(r"\d+,\d+", written) or self.spec.decimal == "comma":
+            return ""
+        return ", or write `decimal: comma` under this table if a comma is its decimal mark"
 
     def words(self, target: str, allowed: dict[str, str], unknown: str, missing: str = ""
               ) -> pd.Series:
@@ -228,6 +245,11 @@ def slips_in_words(tags: list[str], about: dict[str, str]) -> str:
     listed = "; ".join(f"{tag} ({about[tag]})" for tag in tags[:MOST_TAGS_LISTED])
     more = f"; and {len(tags) - MOST_TAGS_LISTED} more" if len(tags) > MOST_TAGS_LISTED else ""
     return f" One slip away: {listed}{more}." if tags else ""
+
+
+def counted(number: int, word: str) -> str:
+    """A number with its noun, such as ``1 row`` or ``2,000 rows``."""
+    return f"{number:,} {word}" + ("" if number == 1 else "s")
 
 
 def level(text: str) -> str:

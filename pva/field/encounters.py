@@ -21,8 +21,8 @@ STATUS_WORDS = {
 }
 RELEASE, ENCOUNTER = "release", "encounter"
 EVENT_WORDS = {"release": RELEASE, "encounter": ENCOUNTER}
-_DEAD_WORDS = re.compile(r"\b(dead|died|mortality|empty shell|shell only|valves? only|FD)\b",
-                         re.IGNORECASE)
+_DEAD_WORDS = re.compile(r"\b(dead|died|deceased|mortality|DOA|empty shell|shell only|valves?|"
+                         r"carcass|relict?|subfossil|FD)\b", re.IGNORECASE)
 _NOT_DEAD = re.compile(r"\b(not|no|never) (\w+ )?(dead|mortality)\b", re.IGNORECASE)
 
 

@@ -9,9 +9,10 @@ from pva.field.cells import MOST_TAGS_SEARCHED, slips_in_words
 from pva.field.encounters import ENCOUNTER, RELEASE
 from pva.field.records import ALIVE, COLUMNS, HEARD, REMOVED, SHELL
 from pva.field.releases import KnownAnimals, about
-from pva.field.tags import one_slip_away
+from pva.field.tags import one_slip_away, read_tag, refused_like
 
 FIRST_CAPTURE = "first capture"
+MOST_FAULTY = 50  # refused tags that unknown ones are held against
 
 
 class Identity:
@@ -31,6 +32,8 @@ class Identity:
         self.known = known
         self.at_first_capture = at_first_capture
         self.searched: dict[str, str] = {}
+        self.faulty: list[str] | None = None
+        self.likes: dict[str, list[str]] = {}
         self.notes: list[str] = []
 
     def join(self, encounters: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -98,8 +101,22 @@ class Identity:
                                       **self.ledger.where(self.known.refused[row.tag]))
                 continue
             shell = row.status == SHELL and self.at_first_capture
+            near = self._near(row.Index, row.tag) + self._refused_release(row.tag)
             self.ledger.set_aside("shell-of-unknown-animal" if shell else "tag-unknown", row.Index,
-                                  "tag", near=self._near(row.Index, row.tag))
+                                  "tag", near=near)
+
+    def _refused_release(self, tag: str) -> str:
+        """A sentence about a release set aside for its tag, which may be meant; or nothing."""
+        if self.faulty is None:
+            self.faulty = [t for t in self.known.refused if read_tag(t).fault][:MOST_FAULTY]
+        if tag not in self.likes:
+            found = [t for t in self.faulty if refused_like(tag, t)] if self.faulty else []
+            self.likes[tag] = found
+        if len(self.likes[tag]) != 1:
+            return ""
+        at = self.ledger.where(self.known.refused[self.likes[tag][0]])
+        return (f" The release in row {at['other_row']} of {at['other_file']}, set aside, may be "
+                f"meant: it bears {self.likes[tag][0]}; correct it first.")
 
     def _near(self, row: int, tag: str) -> str:
         # a composed tag is only whole in its canonical form

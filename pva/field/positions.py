@@ -43,10 +43,8 @@ def check_positions(reader: TableReader, sites: pd.Series) -> tuple[pd.Series, p
         code, words = judged[key]
         if not code:
             continue
-        written = ", ".join(reader.frame.at[row, name] or "nothing"
-                            for name in ("latitude", "longitude"))
         words = words | {"site": sites[row] or "the other positions"} if words else {}
-        reader.ledger.flag(code, row, "latitude", value=written, **words)
+        reader.ledger.flag(code, row, "latitude", **words)
         if code != "position-far" or row not in reader.ledger.accepted:
             latitude[row] = longitude[row] = np.nan
     return latitude, longitude

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pandas as pd
 
 from pva.field.account import RowLedger
@@ -11,6 +13,7 @@ from pva.field.encounters import STATUS_WORDS
 from pva.field.records import ALIVE, COLUMNS
 from pva.field.releases import marks
 
+AREA_RATIO, SAME_SHARE, ENOUGH_UNITS = 9.0, 0.9, 10
 EXCAVATED_WORDS = {
     "yes": True, "y": True, "true": True, "1": True, "excavated": True, "dug": True,
     "no": False, "n": False, "false": False, "0": False, "surface": False, "surface only": False,
@@ -33,7 +36,20 @@ def read_units(reader: TableReader) -> pd.DataFrame:
         "sieve_mm": reader.numbers("sieve_mm", above=0),
         "excavated": _excavated(reader),
     }
+    _areas(reader, made["area_m2"])
     return reader.finish(made, COLUMNS["units"])
+
+
+def _areas(reader: TableReader, areas: pd.Series) -> None:
+    """Flag a unit ten times larger or smaller than nearly all others, such as 25 for 0.25."""
+    usual = areas.median()
+    same = areas.between(usual / AREA_RATIO, usual * AREA_RATIO, inclusive="neither")
+    known = int(areas.notna().sum())
+    if known < ENOUGH_UNITS or same.sum() < SAME_SHARE * known:
+        return
+    for row in reader.rows(areas.notna() & ~same):
+        reader.ledger.flag("unit-area-differs", row, "area_m2", usual=f"{usual:g}",
+                           ratio=f"{areas[row] / usual:.3g}")
 
 
 def _excavated(reader: TableReader) -> pd.Series:
@@ -68,7 +84,8 @@ def read_animals(reader: TableReader) -> pd.DataFrame:
                             "as alive.")
     date = reader.dates(required=False)
     survey = reader.text("survey")
-    number = reader.numbers("number", least=0)
+    # a number that cannot be read is no one: the row would count as a single animal
+    number = reader.numbers("number", needed=True, blank=True, least=0)
     made = {
         "survey": survey, "site": reader.sites(required=False), "unit": unit, "date": date,
         # several animals of one size class may share a row; 0 says that there was none
@@ -101,10 +118,21 @@ def place_in_units(animals: pd.DataFrame, units: pd.DataFrame, ledger: RowLedger
             at = [f" at {row.site}"] if row.site else []
             at += [f" in survey {row.survey}"] if row.survey else []
             at += [f" on {row.date:%Y-%m-%d}"] if not pd.isna(row.date) else []
-            ledger.set_aside("animal-in-unlisted-unit", row.Index, "unit", at="".join(at))
+            ledger.set_aside("animal-in-unlisted-unit", row.Index, "unit", at="".join(at),
+                             near=_near_unit(row.unit, listed))
         else:
             ledger.set_aside("animal-in-several-units", row.Index, "unit", count=len(fits))
     return ledger.kept(animals)
+
+
+def _near_unit(unit: str, listed: dict[str, list]) -> str:
+    """A sentence with the units whose letters and digits are the same but for signs and zeros."""
+    near = {str(ones[0].unit) for ones in listed.values() if _bare(ones[0].unit) == _bare(unit)}
+    return f" Nearly the same name: {', '.join(sorted(near))}." if near else ""
+
+
+def _bare(unit: object) -> list[str]:
+    return [part.lstrip("0") for part in re.findall(r"\d+|[^\W\d_]+", str(unit).casefold())]
 
 
 def _fits(animal: object, unit: object) -> bool:

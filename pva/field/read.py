@@ -9,7 +9,7 @@ import pandas as pd
 
 from pva.errors import DataError
 from pva.field.account import RowLedger
-from pva.field.cells import TableReader
+from pva.field.cells import TableReader, counted
 from pva.field.chatter import set_aside_no_records
 from pva.field.columns import text_columns
 from pva.field.corrections import Corrections, check_decisions, read_decisions
@@ -38,7 +38,13 @@ from pva.field.reuse import Reuse
 from pva.field.spec import MARKED_AT_FIRST_CAPTURE, TableFile
 from pva.field.study import Study
 from pva.field.twins import twin_notes
-from pva.field.visits import place_in_visits, read_visits, visits_of_days
+from pva.field.visits import (
+    lone_visits,
+    place_in_visits,
+    read_visits,
+    refused_visits,
+    visits_of_days,
+)
 
 DATES = {"releases": ["date"], "visits": ["first_date", "last_date"], "encounters": ["date"],
          "units": ["date"], "animals": ["date"], "hosts": ["date"]}
@@ -165,9 +171,11 @@ class _Reading:
                                  "when": one["date"]})
             before_release(self.ledger.kept(seen), releases, self.ledger)
         visits = self._visits(readers, made)
+        refused = {key: at for one in self.of_kind("visits")
+                   for key, at in refused_visits(one).items()}
         tables = []
         for reader, columns in zip(readers, made, strict=True):
-            place_in_visits(reader, columns, visits)
+            place_in_visits(reader, columns, visits, refused)
             tables.append(finish_encounters(reader, columns))
         encounters = _stacked(tables, "encounters", "event", "effort_hours", "pass")
         last = visits.drop_duplicates(["visit", "site"]).set_index(["visit", "site"])["last_date"]
@@ -188,6 +196,7 @@ class _Reading:
             pd.DataFrame({"site": [], "date": pd.to_datetime([]), "effort_hours": []})
         self.notes.append("Visits were made of the days on which something was recorded; a day on "
                           "which nothing was found leaves no trace.")
+        self.notes += lone_visits(days, visits.made_of_days, self.ledger)
         return _stacked([visits_of_days(days, visits.made_of_days)], "visits")
 
     def units_and_animals(self) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -209,11 +218,11 @@ class _Reading:
         notes = list(self.notes)
         collapsed = int((encounters["reads"] - 1).sum())
         if collapsed:
-            notes.append(f"{collapsed:,} repeated records of an animal in one visit were joined "
-                         "with the first; they count as used or flagged.")
+            notes.append(f"{counted(collapsed, 'repeated record')} of an animal in one visit, "
+                         "joined with the first; counted as used or flagged.")
         tests = sum(code == "tag-test" for code, *_ in self.ledger.aside.values())
         if tests:
-            notes.append(f"{tests:,} reads of test tags were counted apart.")
+            notes.append(f"{counted(tests, 'read')} of test tags, counted apart.")
         return notes + clock_notes(self.ledger)
 
 

@@ -45,9 +45,11 @@ _SET_ASIDE = {
     "shell-of-unknown-animal": "Tag {value} was found on a shell, but was never recorded on a "
     "live animal.{near} Compare with the field sheet.",
     # species, sites
-    "species-unknown": "{value} is not among the species of the study. {advice}",
+    "species-unknown": "{value} is not among the species of the study. {advice} Correct it, or say "
+    "what it stands for under `values: {{species: ...}}` of this table in the study.",
     "site-missing": "The row does not say at which site. Add the site.",
-    "site-unknown": "{value} is not among the sites of the study. {advice}",
+    "site-unknown": "{value} is not among the sites of the study. {advice} Correct it, or write "
+    "it under `also_called` of its site in the study.",
     # dates, visits
     "date-missing": "The row has no date. Add it from the field sheet.",
     "date-unreadable": "{value} is not a date. Write it as year-month-day.",
@@ -66,6 +68,8 @@ _SET_ASIDE = {
     "every animal would count as missed. Nothing to do if it is only planned; else correct the "
     "date.",
     "visit-unknown": "There is no visit called {value}{at}. {advice}",
+    "visit-set-aside": "The visit {value} at {site} is listed in row {other_row} of {other_file}, "
+    "but that row was set aside. Correct the visit and read again.",
     "visit-listed-twice": "The visit {value} at this site is already listed in row {other_row}. "
     "Keep one of the two.",
     "outside-visits": "{date} lies in no visit to {site}{nearest}. Correct the date, or add the "
@@ -98,7 +102,7 @@ _SET_ASIDE = {
     "unit-listed-twice": "Unit {value} of this survey and site is already listed in row "
     "{other_row}. Keep one, or give the other its own name.",
     "animal-in-unlisted-unit": "An animal was found in unit {value}, which is not among the units "
-    "dug{at}. Add the unit with its area, or correct its name.",
+    "dug{at}.{near} Add the unit with its area, or correct its name.",
     "animal-in-several-units": "Unit {value} is listed {count} times; say which survey and site "
     "the animal belongs to.",
     "host-missing": "The row does not name the host fish. Add it.",
@@ -124,9 +128,9 @@ _FLAGGED = {
     "date-after-last-visit": "The date {date} lies after the year that follows the last visit "
     "({last}). The row was used as it is; check the year.",
     "length-unreadable": "The length {value} is not a number. The row was used without a length; "
-    "correct it, or write `decimal: comma` under this table if a comma is its decimal mark.",
-    "length-impossible": "A length of {value} mm cannot be. The row was used without a length; "
-    "correct it.",
+    "correct it{advice}.",
+    "length-impossible": "A length of {value} mm{written} cannot be. The row was used without a "
+    "length; correct it.",
     "length-in-centimetres": "The length {value} among lengths near {usual} mm may be in "
     "centimetres. The row was used without a length; write it in millimetres, or accept it.",
     "length-dropped": "The length fell from {before} to {value} mm since {date} (row {other_row} "
@@ -148,7 +152,10 @@ _FLAGGED = {
     "number-left-out": "{value} in column {column} is not a usable number. The row was used "
     "without it; correct it.",
     "excavated-unreadable": "The word {value} does not say whether the unit was excavated, or an "
-    "animal found by digging. Write yes or no. The row was used without it.",
+    "animal found by digging. The row was used without it; write yes or no, or map this word under "
+    "`values: {{excavated: ...}}` of this table in the study.",
+    "unit-area-differs": "The unit's area of {value} is {ratio} times that of nearly all others of "
+    "the table ({usual} m2). The row was used as it is; correct the area, or accept it.",
 }
 
 EFFECT = dict.fromkeys(_SET_ASIDE, SET_ASIDE) | dict.fromkeys(_FLAGGED, FLAGGED)

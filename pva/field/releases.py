@@ -8,7 +8,7 @@ import pandas as pd
 
 from pva.field.account import RowLedger
 from pva.field.batch_marks import batch_marks
-from pva.field.cells import TableReader
+from pva.field.cells import NO_TAG, TableReader, level
 from pva.field.records import COLUMNS
 from pva.field.reuse import Reuse
 from pva.field.tags import ISO, read_tag
@@ -64,6 +64,8 @@ def read_releases(reader: TableReader, reuse: Reuse) -> pd.DataFrame:
 def marks(reader: TableReader, target: str = "second_mark") -> pd.Series:
     """Marks in the same canonical form as tags; a mark that is no tag stays as written."""
     text = reader.text(target)
+    text = text.where(~text.map({t: level(t) in NO_TAG for t in pd.unique(text.dropna())}).eq(True),
+                      None)
     read = {t: read_tag(t) for t in pd.unique(text.dropna())}
     found = text.map({t: t if tag.fault else tag.name for t, tag in read.items()}).astype(object)
     return found.where(text.notna(), None)

@@ -20,11 +20,14 @@ from functools import lru_cache
 DIGITS = 15
 MOST_NATIONAL = 2**38 - 1
 TEST_PREFIX = 999
+LEAST_OF_ROUNDED = 9  # digits that tell one batch of tags from another, and more
 
 ISO, LEGACY, PLAIN, TEST = "iso", "legacy", "plain", "test"
 ROUNDED, IMPOSSIBLE, MALFORMED = "tag-rounded", "tag-impossible", "tag-malformed"
 
 _SCIENTIFIC = re.compile(r"\d+[.,]\d+[eE][+]?\d{1,2}|\d+[eE][+]\d{1,2}")
+_HYPHENS = re.compile(r"\d+(-\d+)+")
+_GROUPS = re.compile(r"\d{3}([.,])\d{3}(?:\1\d{3}){3}")  # a spreadsheet's thousands
 _DECIMAL = re.compile(r"(\d{3})[. ,]?(\d{12})")
 _SHORT_DECIMAL = re.compile(r"\d{3}[.,]\d{1,11}")
 _DOTTED_HEX = re.compile(r"([0-9A-F]{3})[. ]([0-9A-F]{10})")
@@ -79,6 +82,9 @@ def read_tag(text: str) -> Tag:
         return Tag(text, fault=ROUNDED)
     written = re.sub(r"(\d{15})[.,]0", r"\1", written)
     joined = written.replace(" ", "").replace("\u00a0", "")
+    digits = re.sub(r"\D", "", joined)
+    if len(digits) == DIGITS and (_HYPHENS.fullmatch(joined) or _GROUPS.fullmatch(joined)):
+        joined = digits
     decimal = _DECIMAL.fullmatch(joined)
     if decimal:
         return _from_decimal(text, *decimal.groups())
@@ -156,6 +162,15 @@ def one_slip_away(text: str, known: Iterable[str]) -> list[str]:
     itself = read_tag(written).name if written else ""
     found = {_canonical(candidate) for candidate in _slips(written, letters)}
     return sorted(name for name in found if name in known and name != itself)
+
+
+def refused_like(tag: str, refused: str) -> bool:
+    """Whether a sound tag may be what a refused text was meant to be: one slip, or rounded."""
+    digits = re.sub(r"[^0-9A-Z]", "", refused.upper())
+    if read_tag(refused).fault == ROUNDED:
+        kept = re.sub(r"E\d+$", "", digits).rstrip("0")
+        return len(kept) >= LEAST_OF_ROUNDED and tag.startswith(kept)
+    return tag in _slips(digits, "0123456789")
 
 
 def _canonical(written: str) -> str:

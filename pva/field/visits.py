@@ -5,11 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pva.field.account import RowLedger
 from pva.field.cells import TableReader, level
 from pva.field.form import nearest
-from pva.field.records import COLUMNS
+from pva.field.records import COLUMNS, REMOVED, SHELL
 
-TARGETS = {"visit-unknown": "visit", "visit-missing": "visit", "site-missing": "site"}
+MANY_RECORDS = 5  # a median visit; where most rest on a few records, one alone is no surprise
+MOST_LONE_NAMED = 5
+TARGETS = {"visit-unknown": "visit", "visit-set-aside": "visit", "visit-missing": "visit",
+           "site-missing": "site"}
 
 
 def read_visits(reader: TableReader) -> pd.DataFrame:
@@ -34,6 +38,14 @@ def read_visits(reader: TableReader) -> pd.DataFrame:
         reader.ledger.set_aside("visit-listed-twice", row, "visit",
                                 other_row=visits.at[other, "row"])
     return reader.ledger.kept(visits)
+
+
+def refused_visits(reader: TableReader) -> dict[tuple[str, str], dict]:
+    """Visits listed in rows that were set aside: (levelled name, site) to where each row stands."""
+    aside = reader.frame.index[reader.frame.index.isin(list(reader.ledger.aside))]
+    sites = reader.sites()  # says nothing new: every row was judged before
+    return {(level(reader.frame.at[row, "visit"]), sites[row]): reader.ledger.where(row)
+            for row in aside if reader.frame.at[row, "visit"] and sites[row] is not None}
 
 
 def visits_of_days(seen: pd.DataFrame, most_gap: int) -> pd.DataFrame:
@@ -67,13 +79,40 @@ def visits_of_days(seen: pd.DataFrame, most_gap: int) -> pd.DataFrame:
     return visits.reindex(columns=[*COLUMNS["visits"], "file", "row"]).reset_index(drop=True)
 
 
-def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.DataFrame) -> None:
+def lone_visits(seen: pd.DataFrame, most_gap: int, ledger: RowLedger) -> list[str]:
+    """A note that names visits made of one record alone, where the others rest on many.
+
+    A date mistyped makes a visit of its own, at which every other animal counts as missed.
+    """
+    days = seen.dropna(subset=["site", "date"]).sort_values(["site", "date"])
+    if not len(days):
+        return []
+    gap = days.groupby("site")["date"].diff().dt.days
+    part = (gap.isna() | (gap > most_gap)).cumsum()
+    size = part.map(part.value_counts())
+    alone = days[size == 1]
+    if not len(alone) or size.groupby(part).first().median() < MANY_RECORDS:
+        return []
+    told = []
+    for one in alone[:MOST_LONE_NAMED].itertuples():
+        at = ledger.where(one.Index)
+        told.append(f"{one.site} on {_day(one.date)} (row {at['other_row']} of {at['other_file']})")
+    named = "; ".join(told)
+    more = f"; and {len(alone) - len(told):,} more" if len(alone) > len(told) else ""
+    return [f"Visits that rest on a single record: {named}{more}. A date mistyped makes a visit of "
+            "its own, at which every other animal counts as missed; compare with the field sheet."]
+
+
+def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.DataFrame,
+                    refused: dict[tuple[str, str], dict]) -> None:
     """Find the visit of each encounter from its name or from date and site; fill in the other.
 
-    Rows that fit no visit are set aside. `made` gains ``visit`` and may gain sites.
+    Rows that fit no visit are set aside, with a word where the visit's own row was (`refused`).
+    Shells and removals need none: people send shells in, and animals are taken on other days.
+    `made` gains ``visit`` and may gain sites.
     """
     ledger, named = reader.ledger, reader.text("visit")
-    calendar = _Calendar(visits)
+    calendar = _Calendar(visits, refused)
     keys = pd.DataFrame({"name": named, "site": made["site"], "date": made["date"]})
     which = keys.groupby(["name", "site", "date"], dropna=False, sort=False).ngroup().to_numpy()
     firsts = keys.iloc[np.unique(which, return_index=True)[1]] if len(keys) else keys
@@ -82,6 +121,8 @@ def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.
     made["site"] = pd.Series([found[k][1] for k in which], index=named.index, dtype=object)
     for row, k in zip(named.index, which, strict=True):
         code, words = found[k][2:]
+        if code == "outside-visits" and made["status"][row] in (SHELL, REMOVED):
+            continue
         if code and row not in ledger.aside:
             ledger.set_aside(code, row, TARGETS.get(code, "date"), **words)
 
@@ -89,7 +130,8 @@ def place_in_visits(reader: TableReader, made: dict[str, pd.Series], visits: pd.
 class _Calendar:
     """The visits of a study, asked by name, site and day."""
 
-    def __init__(self, visits: pd.DataFrame):
+    def __init__(self, visits: pd.DataFrame, refused: dict[tuple[str, str], dict]):
+        self.refused = refused
         self.visits = list(visits.itertuples(index=False))
         self.named: dict[str, list] = {}
         self.at: dict[str, list] = {}
@@ -117,6 +159,8 @@ class _Calendar:
         same = self.named.get(level(name), [])
         fits = [visit for visit in same if site is None or visit.site == site]
         if not fits:
+            if (key := (level(name), site)) in self.refused:
+                return None, site, "visit-set-aside", {"site": site} | self.refused[key]
             at = f" at {site}" if site else ""
             known = list(dict.fromkeys(visit.visit for visit in self.visits))
             advice = "Add the site to the visits, or correct the row." if same else \

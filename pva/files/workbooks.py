@@ -1,14 +1,13 @@
 """Sheets of an XLSX workbook as rows of text cells; dates come out as year-month-day.
 
-Sheets are streamed, never held as a whole, so that a large workbook costs little memory. Merged
-cells and formulas without a result are not told by the stream; they are looked up in the sheet's
-own XML.
+Which sheet is meant is found with the general reader of workbooks; the chosen sheet is then walked
+through once, never held as a whole, so that a large workbook costs little time and memory.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 import re
+import warnings
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,12 +16,9 @@ from xml.etree import ElementTree
 
 from pva.errors import DataError, Problem
 from pva.files.grid import Grid
+from pva.files.sheet_cells import SheetCells, column_number
 
-_MERGED = re.compile(rb"<(?:\w+:)?mergeCell\s[^>]*?ref=\"([A-Z]+)(\d+):([A-Z]+)(\d+)\"")
-_CELL_WITH_FORMULA = re.compile(
-    rb"<(?:\w+:)?c\s[^>]*?\br=\"([A-Z]+\d+)\"[^>]*>\s*"
-    rb"<(?:\w+:)?f\b(?:[^>]*/>|[^>]*>[^<]*</(?:\w+:)?f>)\s*"
-    rb"(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v></(?:\w+:)?v>)?\s*</(?:\w+:)?c>")
+_RANGE = re.compile(r"([A-Z]+)(\d+):([A-Z]+)(\d+)")
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 
@@ -38,15 +34,16 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
     from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
     try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles and single cells; no business of users
+            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
         try:
             page = _chosen_sheet(path, book, sheet)
-            rows = [[cell_text(value) for value in row] for row in _rows_of(page)]
-            xml = _sheet_xml(path, page.title)
-            notes = _without_result(xml)
-            _fill_merged(xml, rows)
-            return Grid(rows, sheet=page.title, base_1904=book.epoch == CALENDAR_MAC_1904,
-                        notes=notes)
+            cells = SheetCells(book, page._shared_strings)
+            _walk_through(path, page.title, cells)
+            _fill_merged(cells.merged, cells.rows)
+            return Grid(cells.rows, sheet=page.title, notes=_without_result(cells.without_result),
+                        base_1904=book.epoch == CALENDAR_MAC_1904)
         finally:
             book.close()
     except DataError:
@@ -74,8 +71,10 @@ def _chosen_sheet(path: Path, book: Any, sheet: str | int | None) -> Any:
             return pages[sheet - 1]
         raise DataError(Problem(f"there is no sheet called {sheet}; there are {names}",
                                 "Correct `sheet`.", file=str(path), code="sheet-missing"))
-    filled = [page for page in pages if any(any(v is not None for v in row)
-                                            for row in _rows_of(page, 50))]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        filled = [page for page in pages if any(any(v is not None for v in row)
+                                                for row in _rows_of(page, 50))]
     if len(filled) > 1:
         names = ", ".join(p.title for p in filled)
         raise DataError(Problem(f"the workbook has several sheets with data: {names}",
@@ -84,26 +83,8 @@ def _chosen_sheet(path: Path, book: Any, sheet: str | int | None) -> Any:
     return filled[0] if filled else pages[0]
 
 
-def cell_text(value: Any) -> str:
-    """The text a person would have typed: dates as year-month-day, whole numbers without .0."""
-    if value is None:
-        return ""
-    if isinstance(value, str):
-        return value.strip()
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, dt.datetime):
-        midnight = value.time() == dt.time()
-        return value.date().isoformat() if midnight else value.isoformat(" ", "seconds")
-    if isinstance(value, dt.date | dt.time):
-        return value.isoformat()
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    return str(value).strip()
-
-
-def _sheet_xml(path: Path, title: str) -> bytes:
-    """The XML of the sheet with this title."""
+def _walk_through(path: Path, title: str, cells: SheetCells) -> None:
+    """Read the sheet with this title."""
     with zipfile.ZipFile(path) as archive:
         book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
         named = {one.get("name"): one.get(_RELATION) for one in book.iter()
@@ -111,22 +92,25 @@ def _sheet_xml(path: Path, title: str) -> bytes:
         relations = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
         targets = {one.get("Id"): one.get("Target") for one in relations}
         target = str(targets[named[title]])
-        return archive.read(target[1:] if target.startswith("/") else f"xl/{target}")
+        place = target[1:] if target.startswith("/") else f"xl/{target}"
+        with archive.open(place) as source:
+            cells.read(source)
 
 
-def _without_result(xml: bytes) -> list[str]:
-    if b"<f" not in xml and b":f>" not in xml:
-        return []
-    cells = [found.decode() for found in _CELL_WITH_FORMULA.findall(xml)]
+def _without_result(cells: list[str]) -> list[str]:
     if not cells:
         return []
-    return [f"{len(cells):,} formulas have no result ({cells[0]} is the first) and were read as "
-            "blank; open the workbook in a spreadsheet program and save it"]
+    return [f"formulas without a result were read as blank: {len(cells):,} ({cells[0]} is the "
+            "first); open the workbook in a spreadsheet program and save it"]
 
 
-def _fill_merged(xml: bytes, rows: list[list[str]]) -> None:
-    for left, top, _, bottom in _MERGED.findall(xml):
-        column = _column_number(left.decode())
+def _fill_merged(merged: list[str], rows: list[list[str]]) -> None:
+    for written in merged:
+        found = _RANGE.fullmatch(written)
+        if not found:
+            continue
+        left, top, _, bottom = found.groups()
+        column = column_number(left)
         first = int(top) - 1
         if first >= len(rows) or column >= len(rows[first]):
             continue
@@ -135,10 +119,3 @@ def _fill_merged(xml: bytes, rows: list[list[str]]) -> None:
             if any(row):  # a row that holds nothing of its own stays blank
                 row.extend([""] * (column + 1 - len(row)))
                 row[column] = value
-
-
-def _column_number(letters: str) -> int:
-    number = 0
-    for letter in letters:
-        number = 26 * number + ord(letter) - 64
-    return number - 1

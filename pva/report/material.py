@@ -80,8 +80,11 @@ class Material:
         As `DonorAnswer.summary()` gives it.
     targets : Mapping or None
         As `TargetCurves.summary()` gives it, for the main scenario.
+    data_check : Mapping or None
+        As `DataCheck.summary()` gives it, for a scenario that tells the past.
     left_out : Mapping
-        Why an answer that is at hand is not shown, by ``sensitivity``, ``explore`` or ``donor``.
+        Why an answer that is at hand is not shown, by the command that
+        gave it.
     commands : tuple of str
         Command lines that make the page again.
     """
@@ -97,6 +100,7 @@ class Material:
     grid: xr.Dataset | None = None
     donor: Mapping[str, Any] | None = None
     targets: Mapping[str, Any] | None = None
+    data_check: Mapping[str, Any] | None = None
     left_out: Mapping[str, str] = field(default_factory=dict)
     commands: tuple[str, ...] = ()
 
@@ -172,14 +176,14 @@ def as_plain(thing) -> Mapping[str, Any] | None:
 
 def gather(*, study=None, records=None, estimates=None, pictures=None,
            runs: Sequence = (), stock: Sequence = (), comparison=None, sensitivity=None,
-           grid: xr.Dataset | None = None, donor=None, targets=None,
+           grid: xr.Dataset | None = None, donor=None, targets=None, data_check=None,
            left_out: Mapping[str, str] | None = None,
            commands: Sequence[str] = ()) -> Material:
     """Material from what a caller has: pairs of scenario and data set or answer.
 
     Parameters
     ----------
-    estimates, comparison, sensitivity, donor, targets : object or None
+    estimates, comparison, sensitivity, donor, targets, data_check : object or None
         Plain data, or anything with a `summary()`.
     runs : sequence of (Scenario, xarray.Dataset)
         The main scenario first.
@@ -191,5 +195,6 @@ def gather(*, study=None, records=None, estimates=None, pictures=None,
         runs=tuple(RunOf(s, d) for s, d in runs),
         stock=tuple(StockOf(s, as_plain(a)) for s, a in stock),
         comparison=as_plain(comparison), sensitivity=as_plain(sensitivity), grid=grid,
-        donor=as_plain(donor), targets=as_plain(targets), left_out=left_out or {},
+        donor=as_plain(donor), targets=as_plain(targets),
+        data_check=as_plain(data_check), left_out=left_out or {},
         commands=tuple(commands))

@@ -36,6 +36,7 @@ PARTS = (
     decisions.flips,
     decisions.host_map,
     decisions.donor,
+    decisions.check,
     basis.model,
     basis.parameters,
     basis.assumptions,

@@ -118,8 +118,9 @@ def test_the_same_records(way, plain, tmp_path):
 
 
 @pytest.mark.slow
-def test_the_same_estimates(tmp_path):
-    resaved(tmp_path / "demo", *WAYS["semicolons"])
+@pytest.mark.parametrize("way", WAYS)
+def test_the_same_estimates(way, tmp_path):
+    resaved(tmp_path / "demo", *WAYS[way])
     one, other = (estimate(read_study(folder)).summary() for folder in (STUDY, tmp_path / "demo"))
     one.pop("rows"), other.pop("rows")
     assert str(one) == str(other)

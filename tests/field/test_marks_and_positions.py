@@ -21,11 +21,11 @@ def test_a_mark_is_present_absent_or_was_not_checked(small_study):
         "present", "present", None, None, None, None, "not checked", "not checked", "Orange dot",
         None]
     assert [note for note in records.notes if "batch mark" in note] == [
-        "animals.csv: 2 animals whose batch mark was not checked count neither as marked nor as "
+        "animals.csv: 2 animals whose batch mark was not checked, counted neither as marked nor as "
         "unmarked.",
-        "animals.csv: 1 rows leave the batch mark blank where others say that there was none; "
-        "blanks were read as no mark. If nobody looked, write `fill: {batch_mark: not checked}` "
-        "under this table in the study."]
+        "animals.csv: 1 row with a blank batch mark where others say that there was none; blanks "
+        "were read as no mark. If nobody looked, write `fill: {batch_mark: not checked}` under "
+        "this table in the study."]
 
 
 def test_words_of_the_crew_are_mapped_in_the_study(small_study):
@@ -77,5 +77,5 @@ Quillstone Riffle,2019-09-11,982000411223344,alive,0.4535,-3.2675,NAD27
     for said in [*flagged["sentence"], *records.notes]:
         assert "4535" not in said and "2675" not in said
     # but the person who corrects the row finds it whole
-    assert flagged["value"].iloc[0] == "-3.2675, 0.4535"
+    assert flagged[["latitude", "longitude"]].iloc[0].tolist() == ["-3.2675", "0.4535"]
     assert records.encounters["latitude"].isna().all()

@@ -53,8 +53,8 @@ def test_repeated_reads_become_one_record(small_study):
     assert met["length_mm"].tolist() == [46.0, 46.4]
     assert met["reads"].tolist() == [5, 1]
     assert records.account.totals == {"in": 22, "used": 22, "flagged": 0, "set_aside": 0}
-    assert ("4 repeated records of an animal in one visit were joined with the first; they count "
-            "as used or flagged.") in records.notes
+    assert ("4 repeated records of an animal in one visit, joined with the first; counted as used "
+            "or flagged.") in records.notes
 
 
 def test_a_lost_tag_is_known_by_the_second_mark(small_study):

@@ -7,8 +7,13 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+from pva.decide.donor import donor
+from pva.decide.explore import explore
+from pva.decide.sensitivity import sensitivity
+from pva.decide.targets import target_curves
 from pva.field.records import COLUMNS, FieldRecords, RowAccount
 from pva.report.material import gather
+from pva.report.page import render_report
 from pva.results.run import run
 from pva.scenario.scenario import Scenario
 
@@ -102,6 +107,15 @@ PICTURES = {"increments": {"length_mm": [30.0, 40.0, 60.0, 75.0, 78.0],
                            "years": [1.0, 1.1, 0.9, 1.0, 1.0]}}
 
 
+DATA_CHECK = {
+    "held_out_from": 2025, "held_out": 1, "held_out_inside": 0, "clumping": None,
+    "notes": ["no year was left out"], "rows": [
+        {"what": "marked animals seen alive", "site": f"Riffle {EVIL}", "when": "2025-09",
+         "year": 2026, "count": 40, "q05": 10.0, "q25": 15.0, "q50": 20.0, "q75": 26.0,
+         "q95": 33.0, "percentile": 98.0, "verdict": "outside", "held_out": True}]}
+NUMBERS = (0, 50, 100, 150, 400, 1600)
+
+
 def invented_records() -> FieldRecords:
     """Two rows read, one set aside because its position was swapped."""
     tables = {name: pd.DataFrame({c: pd.Series(dtype=object) for c in columns})
@@ -144,4 +158,20 @@ def everything(plan, data):
     return gather(study=study, records=invented_records(), estimates=ESTIMATES,
                   pictures=PICTURES, runs=[(plan, data), (lower, data)],
                   stock=[(plan, ANSWER), (lower, UNREACHABLE)], comparison=COMPARISON,
-                  commands=("pva report study --seed 3",))
+                  sensitivity=sensitivity(plan), targets=target_curves(plan, NUMBERS),
+                  grid=explore(plan, {"number": [0, 100, 400],
+                                      "survival.adult.value": [0.88, 0.92, 0.95]}),
+                  donor=donor(Scenario.from_dict(PLAN | {"collections": [
+                      {"site": f"Riffle {EVIL}", "stage": "adult", "number": 5, "first": 2026,
+                       "last": 2028}]})),
+                  data_check=DATA_CHECK, commands=("pva report study --seed 3",))
+
+
+@pytest.fixture(scope="session")
+def whole_page(everything):
+    return render_report(everything)
+
+
+@pytest.fixture(scope="session")
+def bare_page(level_0):
+    return render_report(level_0)

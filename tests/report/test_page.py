@@ -58,16 +58,6 @@ def outline(page: str) -> Outline:
     return walked
 
 
-@pytest.fixture(scope="module")
-def whole_page(everything):
-    return render_report(everything)
-
-
-@pytest.fixture(scope="module")
-def bare_page(level_0):
-    return render_report(level_0)
-
-
 @pytest.fixture(params=["bare_page", "whole_page"])
 def page(request):
     return request.getfixturevalue(request.param)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from pva.report.blocks import Figure, table
 from pva.report.figures.canvas import (
     CLAY,
@@ -17,6 +15,7 @@ from pva.report.figures.canvas import (
     STREAM,
     at_line,
     in_percent,
+    names_at_rows,
     picture,
 )
 from pva.report.words import percent, percent_range, rate, signed
@@ -61,8 +60,7 @@ def _paint_shares(sheet, rows):
                           fontsize=8.5, bbox={"boxstyle": "round,pad=0.2", "fc": "#ffffff",
                                               "ec": "none", "alpha": 0.85})
             left += row[key]
-    axes.set_yticks(range(len(rows)), [r["outcome"] for r in rows])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [r["outcome"] for r in rows])
     axes.invert_yaxis()
     axes.set_xlim(0, 1)
     in_percent(axes.xaxis)
@@ -106,8 +104,7 @@ def _paint_dependence(sheet, rows):
         at_line(axes, row["pull"], i, signed(row["pull"]), dx=away,
                 ha="left" if away > 0 else "right", size=8)
     axes.axvline(0, color=INK, lw=0.8)
-    axes.set_yticks(range(len(rows)), [r["name"] for r in rows])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [r["name"] for r in rows])
     axes.invert_yaxis()
     reach = 1.25 * max(abs(r["pull"]) for r in rows)
     low = -reach if min(r["pull"] for r in rows) < 0 else 0
@@ -148,8 +145,7 @@ def _paint_elasticities(sheet, rows):
     places = range(len(rows))
     axes.barh(places, [abs(r["elasticity"]) for r in rows], color=RIVER, height=0.42,
               label="effect of 1 % more (left axis, %)")
-    axes.set_yticks(places, [r["name"] for r in rows])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [r["name"] for r in rows])
     axes.invert_yaxis()
     axes.set_xlabel("change of the growth rate in %, for 1 % of the rate")
     doubted = [(i, r) for i, r in enumerate(rows) if r["weight"]]
@@ -206,8 +202,7 @@ def _paint_scenarios(sheet, rows, wanted, replicates):
         axes.axvline(wanted, color=CLAY, lw=1.2, ls=(0, (5, 2)))
         at_line(axes, wanted, -0.75, f"wanted {percent(wanted)}", color=CLAY, dx=0, dy=2,
                 ha="center", va="bottom", size=8)
-    axes.set_yticks(range(len(rows)), [textwrap.fill(r[0], 34) for r in rows])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [r[0] for r in rows])
     axes.set_ylim(len(rows) - 0.5, -0.75)
     axes.set_xlim(0, 1.06)
     axes.set_xticks([0, 0.2, 0.4, 0.6, 0.8, 1.0])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+import textwrap
 from collections.abc import Callable
 from html import escape
 
@@ -43,8 +44,39 @@ _STYLE = {
 }
 
 
+class Drawing(str):
+    """The SVG of a picture, which can be drawn again as PNG.
+
+    Parameters
+    ----------
+    paint : callable
+        As given to `picture`.
+    size : tuple of float
+        Inches.
+    """
+
+    paint: Callable
+    size: tuple[float, float]
+
+    def png(self, dots_per_inch: int = 200) -> bytes:
+        """The same picture in dots, on white."""
+        stream = io.BytesIO()
+        with matplotlib.rc_context(_STYLE):
+            sheet = _sheet(self.size)
+            self.paint(sheet)
+            sheet.savefig(stream, format="png", dpi=dots_per_inch, facecolor="white",
+                          metadata={"Software": None})
+        return stream.getvalue()
+
+
+def _sheet(size) -> Sheet:
+    sheet = Sheet(figsize=size, layout="constrained")
+    sheet.get_layout_engine().set(w_pad=0.06, h_pad=0.06)
+    return sheet
+
+
 def picture(name: str, paint: Callable, *, alternative: str, title: str,
-            size: tuple[float, float] = (7.2, 3.6)) -> tuple[str, object]:
+            size: tuple[float, float] = (7.2, 3.6)) -> tuple[Drawing, object]:
     """Draw a picture and give it back as SVG for the page.
 
     Parameters
@@ -60,14 +92,15 @@ def picture(name: str, paint: Callable, *, alternative: str, title: str,
 
     Returns
     -------
-    tuple of (str, object)
+    tuple of (Drawing, object)
         The SVG, and what `paint` returned.
     """
     with matplotlib.rc_context(_STYLE):
-        sheet = Sheet(figsize=size, layout="constrained")
-        sheet.get_layout_engine().set(w_pad=0.06, h_pad=0.06)
+        sheet = _sheet(size)
         given = paint(sheet)
-        return _as_markup(sheet, name, title, alternative), given
+        drawing = Drawing(_as_markup(sheet, name, title, alternative))
+    drawing.paint, drawing.size = paint, size
+    return drawing, given
 
 
 def _as_markup(sheet, name, title, alternative):
@@ -122,6 +155,19 @@ def axes_place(sheet, axes) -> dict:
 def shades() -> LinearSegmentedColormap:
     """From paper to river, ever darker, so that it reads in grey as well."""
     return LinearSegmentedColormap.from_list("shades", (PAPER, MIST, SHALLOW, RIVER))
+
+
+def wrapped(text: str, width: int = 34, lines: int = 3) -> str:
+    """A name in a few short lines; what is longer ends in dots; the table has it whole."""
+    return textwrap.fill(text, width, max_lines=lines, placeholder=" \N{HORIZONTAL ELLIPSIS}")
+
+
+def names_at_rows(axes, names) -> None:
+    """Names of rows down the left side, set as text and not as ticks."""
+    axes.set_yticks(range(len(names)), [wrapped(n) for n in names])
+    for label in axes.get_yticklabels():
+        label.set_multialignment("right")
+    axes.tick_params(axis="y", labelcolor=INK)
 
 
 def graded(colors) -> ListedColormap:

@@ -61,7 +61,7 @@ def _paint(sheet, summary):
     reach = max(3.0 * max(ends), 1.0)
     shown = [t["added"] for j in summary["judged"] for t in j["curve"] if t["number"] <= reach]
     axes.set_xlim(0, reach)
-    axes.set_ylim(0, max(max(shown) * 1.1, 2 * agreed))
+    axes.set_ylim(0, min(max(max(shown) * 1.1, 2 * agreed), max(6 * agreed, 0.2)))
     at_line(axes, reach, agreed, f"agreed {percent(agreed)}", color=CLAY, dx=-2, dy=6, ha="right")
     for judged in summary["judged"]:
         if judged["largest"]:
@@ -72,4 +72,4 @@ def _paint(sheet, summary):
     axes.set_ylabel("added risk")
     counted(axes.xaxis)
     in_percent(axes.yaxis)
-    axes.legend(loc="upper left")
+    axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, borderaxespad=0)

@@ -16,6 +16,7 @@ from pva.report.figures.canvas import (
     STREAM,
     at_line,
     in_percent,
+    names_at_rows,
     picture,
 )
 from pva.report.words import interval, known, percent, rate, share
@@ -97,8 +98,7 @@ def _paint_dots(sheet, dots, words, other_words, chance, unit):
                       ms=6.5, label=label.pop("other", None))
         end = max(v for v in (dot.value, dot.high, dot.other, 0) if known(v))
         at_line(axes, end, i, _beside(dot, chance), dx=8, color=INK, size=8.2)
-    axes.set_yticks(range(len(dots)), [d.name for d in dots])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [d.name for d in dots])
     axes.set_ylim(len(dots) - 0.4, -0.7)
     _limits(axes, dots, chance)
     axes.spines["left"].set_visible(False)

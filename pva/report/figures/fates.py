@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pva.report.blocks import Figure, table
-from pva.report.figures.canvas import CLAY, INK, RIVER, SHALLOW, picture
+from pva.report.figures.canvas import CLAY, INK, RIVER, SHALLOW, names_at_rows, picture
 from pva.report.words import known, share
 
 _MARKS = (("if_all_dead", "all dead by then", "v", INK),
@@ -49,9 +49,7 @@ def _paint(sheet, rows):
                 hollow = key != "value"
                 axes.plot([row[key]], [i], ls="", marker=mark, ms=6.5, mec=color, mew=1.3,
                           mfc="#ffffff" if hollow else color, label=words if i == 0 else None)
-    axes.set_yticks(range(len(rows)), [r["name"].replace("release/", "after release, ")
-                                       for r in rows])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [r["name"].replace("release/", "after release, ") for r in rows])
     axes.set_ylim(len(rows) - 0.4, -0.7)
     axes.spines["left"].set_visible(False)
     axes.set_xlabel("survival")

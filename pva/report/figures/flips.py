@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from pva.report.blocks import Figure, table
 from pva.report.figures.canvas import (
     CLAY,
@@ -13,6 +11,7 @@ from pva.report.figures.canvas import (
     SAND,
     at_line,
     in_percent,
+    names_at_rows,
     picture,
 )
 from pva.report.words import percent, rate, rate_range
@@ -91,10 +90,7 @@ def _paint(sheet, rows, wanted, what):
         axes.axvline(wanted, color=CLAY, lw=1.2, ls=(0, (5, 2)))
         at_line(axes, wanted, -0.8, f"wanted {percent(wanted)}", color=CLAY, dx=0, ha="center",
                 size=8, ground=True)
-    axes.set_yticks(range(len(rows)), [textwrap.fill(rate_words(r["name"]), 34) for r in rows])
-    for label in axes.get_yticklabels():
-        label.set_multialignment("right")
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [rate_words(r["name"]) for r in rows])
     axes.set_ylim(len(rows) - 0.5, -1.0)
     axes.set_xlim(-0.06, 1.06)
     axes.set_xticks([0, 0.2, 0.4, 0.6, 0.8, 1.0])

@@ -8,7 +8,16 @@ import pandas as pd
 from pva.estimate.cohorts import cohorts, length_on
 from pva.estimate.following import day_numbers
 from pva.report.blocks import Figure, table
-from pva.report.figures.canvas import CLAY, INK, MIST, STREAM, at_line, picture, whole_years
+from pva.report.figures.canvas import (
+    CLAY,
+    INK,
+    MIST,
+    STREAM,
+    at_line,
+    picture,
+    whole_years,
+    wrapped,
+)
 from pva.report.words import exact
 
 _DAYS = 365.25
@@ -114,7 +123,7 @@ def _paint(sheet, sites, marked, unmarked, paths):
                   alpha=0.6, rasterized=len(here) > _MOST_POINTS)
         axes.plot(_year(other["day"]), other["mm"], ls="", marker="^", ms=4.5, mfc="#ffffff",
                   mec=CLAY, mew=1.0)
-        axes.set_title(site)
+        axes.set_title(wrapped(site, 40, 2))
         axes.set_ylim(0, None)
         whole_years(axes.xaxis, 6)
     for axes in grid[0::2]:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from pva.model.matrix import best
 from pva.report.blocks import Figure, table
-from pva.report.figures.canvas import CLAY, INK, MIST, PAPER, QUIET, RIVER, boxed, picture
+from pva.report.figures.canvas import CLAY, INK, MIST, PAPER, QUIET, RIVER, boxed, picture, wrapped
 from pva.report.words import count, listed, percent, rate, share
 from pva.scenario.resolved import AFTER, Calibration, Resolved
 
@@ -90,7 +88,8 @@ def _paint_life(sheet, rows, young):
     for i, row in enumerate(rows):
         boxed(axes, (i - wide / 2, -0.28), wide, 0.56, fill=MIST if row["breeds"] else PAPER,
               line=RIVER if row["breeds"] else QUIET, width_of_line=2.0 if row["breeds"] else 1.0)
-        axes.text(i, 0.1, row["name"], ha="center", va="center", fontsize=9, fontweight="bold")
+        axes.text(i, 0.1, wrapped(row["name"], 14, 2), ha="center", va="center",
+                  fontsize=9, fontweight="bold")
         axes.text(i, -0.12, row["range"], ha="center", va="center", fontsize=7.5, color=QUIET)
         axes.text(i, -0.42, f"lives {row['lives']}", ha="center", va="center", fontsize=8.5)
         if i < n - 1:
@@ -99,7 +98,7 @@ def _paint_life(sheet, rows, young):
     breeders = [i for i, r in enumerate(rows) if r["breeds"]] or [n - 1]
     for i in breeders:
         _arrow(axes, (i, 0.3), (0, 0.3), CLAY, curve=0.32 if i else 0.0)
-    said = textwrap.fill(young[0].upper() + young[1:], 92)
+    said = wrapped(young[0].upper() + young[1:], 92)
     axes.text((n - 1) / 2, 1.28, said, ha="center", va="top", fontsize=8.2, color=CLAY)
     axes.set_xlim(-0.5, n - 0.5)
     axes.set_ylim(-0.6, 1.32)
@@ -166,10 +165,10 @@ def _paint_calendar(sheet, steps):
         idle = words == "none"
         boxed(axes, (x - 0.43, y - 0.36), 0.86, 0.72, fill=MIST if title == "Census" else PAPER,
               line=QUIET if idle else RIVER, width_of_line=0.8 if idle else 1.3)
-        axes.text(x, y + 0.2, f"{i + 1} {textwrap.fill(title, 18)}", ha="center", va="center",
+        axes.text(x, y + 0.2, f"{i + 1} {wrapped(title, 18)}", ha="center", va="center",
                   fontsize=8.6, fontweight="normal" if idle else "bold",
                   color=QUIET if idle else INK)
-        axes.text(x, y - 0.14, textwrap.fill(words, 24), ha="center", va="center", fontsize=7.6,
+        axes.text(x, y - 0.14, wrapped(words, 24), ha="center", va="center", fontsize=7.6,
                   color=QUIET)
     for i in range(7):
         x, y = (i % 4, 0.0) if i < 4 else (3 - i % 4, -1.0)

@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from pva.report.blocks import Figure, table
-from pva.report.figures.canvas import HATCH, INK, QUIET, RIVER, SAND, STREAM, at_line, picture
+from pva.report.figures.canvas import (
+    HATCH,
+    INK,
+    QUIET,
+    RIVER,
+    SAND,
+    STREAM,
+    at_line,
+    names_at_rows,
+    picture,
+)
 from pva.report.words import exact, percent
 
 _SHADES = ("#ffffff", SAND, STREAM, RIVER)
@@ -75,8 +85,7 @@ def _paint(sheet, rows):
             left += wide
         if row["density"] is not None:
             at_line(axes, 1.0, i, f"{row['density']:.2g}", dx=6, color=INK, size=8.2)
-    axes.set_yticks(range(len(rows)), [r["name"] for r in rows])
-    axes.tick_params(axis="y", labelcolor=INK)
+    names_at_rows(axes, [r["name"] for r in rows])
     axes.set_ylim(len(rows) - 0.5, -0.7)
     axes.set_xlim(0, 1.06)
     axes.set_xticks(np.linspace(0, 1, 5), ["0", "25 %", "50 %", "75 %", "100 %"])

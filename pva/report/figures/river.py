@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from pva.report.blocks import Figure, table
-from pva.report.figures.canvas import CLAY, INK, PAPER, QUIET, RIVER, SHALLOW, at_line, picture
+from pva.report.figures.canvas import (
+    CLAY,
+    INK,
+    PAPER,
+    QUIET,
+    RIVER,
+    SHALLOW,
+    at_line,
+    picture,
+    wrapped,
+)
 from pva.report.words import count
 
 STEP_KM = 5
@@ -47,8 +57,8 @@ def _paint(sheet, rows):
         axes.plot([km], [0], marker="o" if restored else "s", color=RIVER if restored else CLAY,
                   ms=7 + 9 * ((area or 0) / most) ** 0.5, mec=PAPER, mew=1.2, zorder=2)
         above = i % 2 == 0
-        at_line(axes, km, 0, f"{name}\nabout {km} km", dx=0, dy=16 if above else -16, ha="center",
-                va="bottom" if above else "top", color=INK)
+        at_line(axes, km, 0, f"{wrapped(name, 24)}\nabout {km} km", dx=0,
+                dy=16 if above else -16, ha="center", va="bottom" if above else "top", color=INK)
     at_line(axes, 0, 0, "downstream", dx=0, dy=-14, ha="center", va="top", color=QUIET, size=8)
     axes.set_xlim(far * 1.16, -0.09 * far)
     axes.set_ylim(-1, 1)

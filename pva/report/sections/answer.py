@@ -30,6 +30,7 @@ from pva.results.wording import (
     survey_goal_words,
 )
 
+MOST_CHANGES = 6
 LIMITS = {
     "hosts": "more fish, or fish that can get there, would raise the chance most",
     "space": "the habitat fills before the goal is reached",
@@ -54,6 +55,9 @@ def section(material: Material) -> Section:
     blocks += _matters(material)
     changes = changes_of(material)
     if changes:
+        if len(changes) > MOST_CHANGES:  # the answer stays on one page
+            left = len(changes) - MOST_CHANGES
+            changes = [*changes[:MOST_CHANGES], f"And {left} more; see Scenarios compared."]
         blocks += [Text("", lead="What would change the answer."), Points(tuple(changes))]
     return Section("answer", "The answer", tuple(blocks), "Answer")
 

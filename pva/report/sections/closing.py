@@ -6,7 +6,9 @@ import json
 
 from pva.report.blocks import Points, Section, Terms, Text, table
 from pva.report.material import Material
-from pva.report.words import exact
+from pva.report.sections.answer import answer_sentence
+from pva.report.sections.goals import goal_words
+from pva.report.words import exact, percent
 
 CAUTIONS = (
     "Handling, collecting, moving and releasing protected mussels and their host fish needs "
@@ -79,7 +81,7 @@ PROTOCOL = ("Question", "Model", "Data and parameters", "Scenarios", "Sensitivit
 WHERE = {"Question": ("answer", "projection"), "Model": ("model", "assumptions"),
          "Data and parameters": ("data", "estimates", "parameters"),
          "Scenarios": ("scenarios", "map"), "Sensitivity": ("depends", "flips", "map"),
-         "Results": ("projection", "number", "risk", "donor"),
+         "Results": ("projection", "number", "risk", "donor", "check"),
          "Limits": ("assumptions", "cautions")}
 
 
@@ -103,12 +105,39 @@ def reviewer(material: Material, titles: dict[str, str]) -> Section:
     titles : dict of str to str
         Numbered titles of the parts of this page, by name.
     """
-    rows = [(part, "; ".join(titles[n] for n in WHERE[part] if n in titles)) for part in PROTOCOL]
-    return Section("reviewer", "Where a reviewer finds what", (
+    said = _in_short(material)
+    rows = [(part, said.get(part, ""), "; ".join(titles[n] for n in WHERE[part] if n in titles))
+            for part in PROTOCOL]
+    return Section("reviewer", "For reviewers: the parts of the protocol", (
         Text("In the order of the protocol of Pe'er and others (2013, Conservation Biology "
              "27:644\N{EN DASH}656) for documenting population viability analyses."),
-        table("The protocol's parts on this page", ("Part", "Stands in"), rows)),
+        table("The protocol's parts on this page", ("Part", "In short", "Stands in"), rows)),
         "For reviewers")
+
+
+def _in_short(material: Material) -> dict[str, str]:
+    """Each part of the protocol in a sentence, as far as the page holds it."""
+    scenario = material.scenario
+    if scenario is None:
+        return {}
+    resolved, rows = scenario.resolved, scenario.parameters()
+    kinds = {k: sum(r["source_kind"] == k for r in rows) for k in ("measured", "published")}
+    goals = "; ".join(goal_words(g) for g in resolved.goals) or "no goal is set"
+    others = [r.title for r in material.runs[1:]]
+    said = {
+        "Question": f"{resolved.description or resolved.title} Goals: {goals}. Chance wanted: "
+                    f"{percent(resolved.chance_wanted)}.",
+        "Model": f"{len(resolved.stages)} stages at {len(resolved.sites)} "
+                 f"site{'s' * (len(resolved.sites) > 1)}, census {resolved.census}, yearly steps "
+                 f"{resolved.first} to {resolved.last}.",
+        "Data and parameters": f"{len(rows)} numbers, {kinds['measured']} of them measured and "
+                               f"{kinds['published']} published.",
+        "Scenarios": "; ".join(others) or "the main one alone.",
+        "Sensitivity": "One rate at a time, mechanisms off, all rates at once."
+        if material.sensitivity else "Effects of rates on growth; what outcomes follow over draws.",
+        "Results": answer_sentence(material),
+        "Limits": f"{len(scenario.assumptions())} numbered assumptions; limits of the model."}
+    return said
 
 
 def record(material: Material) -> Section:

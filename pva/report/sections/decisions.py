@@ -1,4 +1,5 @@
-"""Answers of commands of their own: where the answer flips, the map of a grid, the donor bed.
+"""Answers of commands of their own: where the answer flips, the map of a grid, the donor
+bed, the check against data.
 
 They cost run time, so the page shows them where they are at hand and says which command makes them
 where they are not.
@@ -6,13 +7,17 @@ where they are not.
 
 from __future__ import annotations
 
+import re
+
 from pva.decide.explore import explore_summary
 from pva.report.blocks import Folded, Note, Points, Section, Text, table
+from pva.report.data_words import answer_of_data_check, data_words
 from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
 from pva.report.explore_words import answer_of_explore, enough_words
 from pva.report.figures.donor import donor_figure
 from pva.report.figures.flips import flips_figure
 from pva.report.figures.grid_map import grid_figure
+from pva.report.figures.observed import observed_figure
 from pva.report.material import Material
 from pva.report.sensing_words import (
     answer_of_sensitivity,
@@ -22,6 +27,7 @@ from pva.report.sensing_words import (
     share_table,
     switch_table,
 )
+from pva.report.words import sentence
 
 DONOR_CAUTION = ("Collecting from a wild bed needs permits; disease and invasive species travel "
                  "with animals and water; taking the same sizes or places every year changes the "
@@ -45,7 +51,8 @@ def flips(material: Material) -> Section:
     if found["variance_shares"]:
         blocks.append(_table("All uncertain rates moved at once: shares of the chance's variance",
                              *share_table(found)))
-    blocks += [Text(t) for t in information_words(found["information"])]
+    blocks += [Text(t.replace("; --worth sets it", ""))
+               for t in information_words(found["information"])]
     moved = [_table(caption, header, rows) for header, rows, caption in goal_tables(found)]
     if moved:
         blocks.append(Folded("The goals at other values and years", tuple(moved)))
@@ -93,6 +100,19 @@ def donor(material: Material) -> Section:
     return Section(name, title, tuple(blocks), short)
 
 
+def check(material: Material) -> Section:
+    """The past projected, and what the crews saw laid over it."""
+    name, title, short = "check", "Checked against the data", "Check"
+    found = material.data_check
+    if found is None:
+        return Section(name, title, _without(
+            material, "check-data", "Whether a projection of the past gives what the crews saw",
+            "pva check-data STUDY PAST_SCENARIO"), short)
+    blocks = [Text(answer_of_data_check(found)), observed_figure("seen", found),
+              *(Text(sentence(t)) for t in data_words(found))]
+    return Section(name, title, tuple(blocks), short)
+
+
 def _without(material, kind, question, command):
     """What the page lacks and the command that makes it; an answer out of date is said so."""
     text = material.left_out.get(kind) or (
@@ -107,5 +127,11 @@ def _table(caption, header, rows):
     heads = [(header[i] or "Remark") for i in kept]
     heads = [h[:1].upper() + h[1:] for h in heads]
     heads[0] = heads[0].split(":")[0]
-    return table(caption, heads, [[row[i] for i in kept] for row in rows],
+    return table(caption, heads, [[_signs(row[i]) for i in kept] for row in rows],
                  numbers=range(1, len(kept)))
+
+
+def _signs(cell):
+    """Plus-minus and minus as a printer sets them."""
+    text = str(cell).replace("+-", "\N{PLUS-MINUS SIGN}")
+    return re.sub(r"(?<![\w.])-(?=\d)", "\N{MINUS SIGN}", text)

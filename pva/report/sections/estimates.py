@@ -8,6 +8,7 @@ value, low, high``). Without them the summary stands alone.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from pva.report.blocks import Folded, Heading, Note, Points, Section, Text, table
 from pva.report.estimate_rows import columns_of, is_bad_year, is_release, rows_of, years_top
@@ -20,6 +21,7 @@ from pva.report.sections.beside import beside
 from pva.report.words import count, exact, interval, known, percent, rate, sentence, share
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words
 
+MOST_NOTE = 300  # letters of notes beneath a table; longer ones are folded away
 MOST_MODELS = 8  # more are folded away
 SQUARED = "\N{SUPERSCRIPT TWO}"
 LEVELS = {
@@ -131,11 +133,19 @@ def _survival(summary, stages):
             caption="Chance of living one year, mean over years, with its 95 % interval. 0.02 "
                     "decides the plan: 0.95 against 0.93 leaves 60 % against 48 % of adults after "
                     "ten years."))
-    blocks.append(_rate_table("Survival in a year", rows,
-                              what="Corrected" if both else "Estimate"))
+    shown = _rate_table("Survival in a year", rows, what="Corrected" if both else "Estimate")
+    blocks += _notes_apart(shown)
     if any(r["year_sd"] == 0 for r in rows):
         blocks.append(Note("An SD between years of 0", YEARS_ALIKE))
     return blocks + _heard(summary)
+
+
+def _notes_apart(shown):
+    """A table whose notes are long, with the notes folded beneath it."""
+    if len(shown.note) < MOST_NOTE:
+        return [shown]
+    notes = Points(tuple(p if p.endswith(".") else p + "." for p in shown.note.split(". ") if p))
+    return [replace(shown, note=""), Folded("Notes on these rates", (notes,))]
 
 
 def _heard(summary):

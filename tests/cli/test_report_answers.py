@@ -1,0 +1,69 @@
+"""`pva report` shows finished answers that fit the scenario as it is, and leaves out others."""
+
+import json
+import re
+
+from tests.cli.conftest import write_small
+
+MAP = """title: Small study
+report:
+  main: scenarios/small.yaml
+  map: {vary: {number: [0, 40], survival.adult.value: [0.85, 0.93]}, draws: 4, replicates: 2}
+"""
+PLAIN = "title: Small study\nreport: {main: scenarios/small.yaml}\n"
+
+
+def words(page):
+    text = re.sub(r"<(style|script)\b.*?</\1>", " ", page.read_text("utf-8"), flags=re.S)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", text)).replace("\u00a0", " ")
+
+
+def test_a_map_that_is_asked_for_is_made_with_the_runs_named(call, small):
+    folder = small.parents[1]
+    (folder / "study.yaml").write_text(MAP, encoding="utf-8")
+    done = call("report", folder)
+    assert done.exit_code == 0, done.stderr
+    assert "small.explore.nc is missing or out of date: exploring" in done.stderr
+    made = json.loads((folder / "results" / "small.explore.json").read_text("utf-8"))
+    assert (made["draws"], made["replicates"], len(made["points"])) == (4, 2, 4)
+    assert "Every point: 4 draws \u00d7 2 replicates" in words(folder / "report.html")
+    assert "missing or out of date" not in call("report", folder).stderr
+
+
+def test_finished_answers_are_shown_and_stale_ones_said(call, small):
+    folder = small.parents[1]
+    (folder / "study.yaml").write_text(PLAIN, encoding="utf-8")
+    assert call("report", folder).exit_code == 0
+    assert "was not asked for this page" in words(folder / "report.html")
+    for command in (("sensitivity", small),
+                    ("explore", small, "--vary", "number=0,40")):
+        assert call(*command).exit_code == 0
+    assert call("report", folder).exit_code == 0
+    shown = words(folder / "report.html")
+    assert "Mechanisms switched off in turn, in the same luck" in shown
+    assert "Chance of meeting every goal, point by point" in shown
+    write_small(small, chance_wanted="0.7")
+    (folder / "study.yaml").write_text(PLAIN, encoding="utf-8")
+    assert call("report", folder).exit_code == 0
+    after = words(folder / "report.html")
+    for kind in ("sensitivity", "explore"):
+        assert (f"An answer of `pva {kind}` is at hand, but it was made before small.yaml or what "
+                "it rests on was changed, so it is left out.") in after
+    assert "Mechanisms switched off in turn" not in after
+
+
+def test_the_record_names_one_command(call, small):
+    folder = small.parents[1]
+    (folder / "study.yaml").write_text(PLAIN, encoding="utf-8")
+    assert call("report", folder, "--seed", "9").exit_code == 0
+    shown = words(folder / "report.html")
+    assert ("This command makes the page again, number for number: pva report study --seed 9"
+            in shown)
+
+
+def test_figures_stand_as_svg_png_and_numbers(call, small):
+    folder = small.parents[1] / "results"
+    assert call("sensitivity", small).exit_code == 0
+    assert (folder / "small.sensitivity.svg").read_text("utf-8").startswith("<svg xmlns=")
+    assert (folder / "small.sensitivity.png").read_bytes().startswith(b"\x89PNG")
+    assert (folder / "small.sensitivity.csv").read_text("utf-8").startswith("Rate,Best value,")
