@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 
 from pva.engine.compiled import inner
-from pva.engine.lanes import add, fill
-from pva.engine.samplers import gamma, poisson
+from pva.engine.elementary import exp, expm1
+from pva.engine.environment import suffer
+from pva.engine.lanes import add, copy, fill
+from pva.engine.rows import poissons
+from pva.engine.samplers import gamma
 from pva.model.record import (
     ENTRIES,
     HALF_DENSITY,
@@ -22,10 +25,11 @@ from pva.model.record import (
 
 _FEMALES, _GRAVID, _GLOCHIDIA, _ATTACHMENT, _SETTLEMENT = range(5)
 _SUITABILITY, _CONTACT, _CAPACITY, _DENSITY = range(4)
+_LN2 = 0.6931471805599453
 
 
 @inner()
-def breed(recruits, life, work, individuals, year, tally):
+def breed(recruits, life, bad, work, individuals, year, tally):
     """Recruits of every site, into `work.recruits`; parents are `work.n` as it stands."""
     for site in range(work.n.shape[1]):
         _breeders(life, work, site)
@@ -33,8 +37,9 @@ def breed(recruits, life, work, individuals, year, tally):
             _young_per_animal(recruits, work, site)
         else:
             _glochidia(recruits, life, work, site)
-            _through_hosts(recruits, work, site, year, tally)
-        _crowding(recruits, work, site)
+            _host_densities(recruits, bad, work, site, year)
+            _through_hosts(recruits, work, site, tally)
+        _crowding(recruits, bad, work, site)
         if individuals:
             _whole_young(recruits, work, site, year)
         else:
@@ -54,31 +59,36 @@ def _breeders(life, work, site):
 
 
 @inner()
-def _crowding(recruits, work, site):
+def _crowding(recruits, bad, work, site):
     """What multiplies mean recruits: bad years, and limits by breeding animals."""
     beverton_holt = recruits.site_number[site, S_BEVERTON_HOLT]
     ricker = recruits.site_number[site, S_RICKER]
-    for i in range(len(work.factor)):
-        factor = work.bad_recruitment[site, i]
-        if beverton_holt < math.inf:
-            factor /= 1.0 + work.total[i] / beverton_holt
-        if ricker < math.inf:
-            factor *= math.exp(-work.total[i] / ricker)
-        work.factor[i] = factor
+    fill(work.factor, 1.0)
+    suffer(work.factor, work, site, bad.bad_recruitment)
+    if beverton_holt < math.inf:
+        for i in range(len(work.factor)):
+            work.factor[i] /= 1.0 + work.total[i] / beverton_holt
+    if ricker < math.inf:
+        for i in range(len(work.factor)):
+            work.factor[i] *= exp(-work.total[i] / ricker)
 
 
 @inner()
 def _whole_young(recruits, work, site, year):
     """Whole numbers of young; chance at the site of birth."""
     k = recruits.site_number[site, S_DISPERSION]
-    for i in range(len(work.factor)):
-        factor = work.factor[i]
-        key = work.own_key[i]
-        if k > 0.0 and work.total[i] > 0.0:
-            factor *= gamma(k, key, recruits.disperse_address[site], year) / k
-        for r in range(work.recruits.shape[1]):
-            work.recruits[site, r, i] = poisson(work.recruits[site, r, i] * factor, key,
-                                                recruits.recruit_address[site, r], year)
+    if k > 0.0:
+        for i in range(len(work.factor)):
+            if work.total[i] > 0.0:
+                work.factor[i] *= gamma(k, work.own_key[i], recruits.disperse_address[site],
+                                        year) / k
+    for r in range(work.recruits.shape[1]):
+        young = work.recruits[site, r]
+        for i in range(len(young)):
+            young[i] *= work.factor[i]
+        poissons(young, work.own_key, recruits.recruit_address[site, r], year, work.some,
+                 work.space)
+        copy(young, work.some)
 
 
 @inner()
@@ -108,65 +118,91 @@ def _glochidia(recruits, life, work, site):
     form = recruits.fertilised_form[site]
     scale = recruits.site_number[site, S_FERTILISED]
     area = recruits.site_number[site, S_AREA]
+    if form == HALF_DENSITY:
+        for i in range(len(work.some)):
+            work.some[i] *= work.total[i] / (work.total[i] + scale * area)
+    elif form == SCALE:
+        for i in range(len(work.some)):
+            work.some[i] *= -expm1(-work.total[i] / area / scale)
+    females, gravid = work.rate[slot[_FEMALES]], work.rate[slot[_GRAVID]]
+    glochidia = work.rate[slot[_GLOCHIDIA]]
     for i in range(len(work.some)):
-        density = work.total[i] / area
-        share = 1.0
-        if form == HALF_DENSITY and density > 0.0:
-            share = density / (density + scale)
-        elif form == SCALE:
-            share = -math.expm1(-density / scale)
-        work.some[i] *= (share * work.rate[slot[_FEMALES], i] * work.rate[slot[_GRAVID], i]
-                         * work.rate[slot[_GLOCHIDIA], i])
+        work.some[i] *= females[i] * gravid[i] * glochidia[i]
 
 
 @inner()
-def _through_hosts(recruits, work, site, year, tally):
+def _host_densities(recruits, bad, work, site, year):
+    """Fish of every host per 100 m2, into `work.fish`; their contacts, into `work.left`."""
+    fill(work.left, 0.0)
+    for h in range(recruits.host_slot.shape[1]):
+        fish = work.fish[h]
+        usual = work.rate[recruits.host_slot[site, h, _DENSITY]]
+        contact = work.rate[recruits.host_slot[site, h, _CONTACT]]
+        full = recruits.host_factor[year, site, h]
+        for i in range(len(fish)):
+            fish[i] = usual[i] * full
+        suffer(fish, work, site, bad.bad_hosts)
+        for i in range(len(fish)):
+            work.left[i] += contact[i] * fish[i]
+
+
+@inner()
+def _through_hosts(recruits, work, site, tally):
     """Mean recruits of the host chain; remembers the load offered for next year's immunity."""
-    hosts = recruits.host_slot.shape[1]
-    area = recruits.site_number[site, S_AREA]
-    attachment = recruits.chain_slot[site, _ATTACHMENT]
-    settlement = recruits.chain_slot[site, _SETTLEMENT]
-    meeting = work.left
-    fill(meeting, 0.0)
-    for h in range(hosts):
-        contact = recruits.host_slot[site, h, _CONTACT]
-        for i in range(len(meeting)):
-            meeting[i] += work.rate[contact, i] * _density(recruits, work, site, h, year, i)
+    settlement = work.rate[recruits.chain_slot[site, _SETTLEMENT]]
     juveniles = work.recruits[site, 0]
     fill(juveniles, 0.0)
-    for h in range(hosts):
-        contact = recruits.host_slot[site, h, _CONTACT]
-        suitability = recruits.host_slot[site, h, _SUITABILITY]
-        capacity = recruits.host_slot[site, h, _CAPACITY]
-        most = recruits.host_immunity[site, h, 0]
-        half_load = recruits.host_immunity[site, h, 1]
+    for h in range(recruits.host_slot.shape[1]):
+        _offered(recruits, work, site, h)
+        _carried(recruits, work, site, h)
+        _immune(recruits, work, site, h)
+        suitability = work.rate[recruits.host_slot[site, h, _SUITABILITY]]
+        share, carried, fish = work.share, work.chance, work.fish[h]
         for i in range(len(juveniles)):
-            density = _density(recruits, work, site, h, year, i)
-            fish = density * area / 100.0
-            load = 0.0
-            carried = 0.0
-            if fish > 0.0 and meeting[i] > 0.0:
-                share = -math.expm1(-meeting[i]) * work.rate[contact, i] * density / meeting[i]
-                load = work.some[i] * work.rate[attachment, i] * share / fish
-                carried = load
-                if capacity >= 0:
-                    most_carried = work.rate[capacity, i]
-                    carried = 0.0
-                    if most_carried > 0.0:
-                        carried = most_carried * -math.expm1(-load / most_carried)
-            immune = 0.0
-            if most > 0.0:
-                immune = most * (1.0 - 2.0 ** (-work.load[site, h, i] / half_load))
-            juveniles[i] += fish * carried * work.rate[suitability, i] * (1.0 - immune)
-            work.load[site, h, i] = load
-            tally[site, T_ATTACHED, i] += fish * carried
-            tally[site, T_FISH, i] += fish
+            juveniles[i] += carried[i] * suitability[i] * share[i]
+        add(tally[site, T_ATTACHED], carried)
+        add(tally[site, T_FISH], fish)
     for i in range(len(juveniles)):
-        juveniles[i] *= work.rate[settlement, i]
+        juveniles[i] *= settlement[i]
 
 
 @inner()
-def _density(recruits, work, site, host, year, lane):
-    """Fish per 100 m2 of a host in the year."""
-    return (work.rate[recruits.host_slot[site, host, _DENSITY], lane]
-            * recruits.host_factor[year, site, host] * work.bad_hosts[site, lane])
+def _offered(recruits, work, site, h):
+    """Glochidia offered to each fish of a host, into `work.factor`; fish become a number."""
+    meeting, glochidia, fish = work.left, work.some, work.fish[h]
+    attachment = work.rate[recruits.chain_slot[site, _ATTACHMENT]]
+    contact = work.rate[recruits.host_slot[site, h, _CONTACT]]
+    per_density = recruits.site_number[site, S_AREA] / 100.0
+    for i in range(len(fish)):
+        there = (fish[i] > 0.0) & (meeting[i] > 0.0)
+        share = -expm1(-meeting[i]) * contact[i] * fish[i] / meeting[i]
+        fish[i] *= per_density
+        work.factor[i] = glochidia[i] * attachment[i] * share / fish[i] if there else 0.0
+
+
+@inner()
+def _carried(recruits, work, site, h):
+    """Glochidia carried by all fish of a host, into `work.chance`."""
+    slot = recruits.host_slot[site, h, _CAPACITY]
+    load, fish, carried = work.factor, work.fish[h], work.chance
+    if slot < 0:
+        for i in range(len(load)):
+            carried[i] = fish[i] * load[i]
+        return
+    most = work.rate[slot]
+    for i in range(len(load)):
+        held = -most[i] * expm1(-load[i] / most[i])
+        carried[i] = fish[i] * (held if most[i] > 0.0 else 0.0)
+
+
+@inner()
+def _immune(recruits, work, site, h):
+    """Share of metamorphosis that immunity leaves, into `work.share`; keeps this year's load."""
+    most, half_load = recruits.host_immunity[site, h]
+    before = work.load[site, h]
+    if most > 0.0:
+        for i in range(len(before)):
+            work.share[i] = 1.0 + most * expm1(-before[i] / half_load * _LN2)
+    else:
+        fill(work.share, 1.0)
+    copy(before, work.factor)

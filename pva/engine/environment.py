@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from pva.engine.compiled import inner
+from pva.engine.elementary import exp, logistic
 from pva.engine.lanes import fill
-from pva.engine.random_numbers import normal
+from pva.engine.random_numbers import counter, normals, uniform
 from pva.model.record import FIXED, LOGIT
 
 
@@ -19,83 +18,99 @@ def year_rates(effects, value, work, year):
     `value` has shape (draw, period, slot). Cells follow a first-order autoregression with
     stationary variance 1; the first year is drawn from its stationary law.
     """
-    rho = effects.carry_over
-    fresh = math.sqrt(1.0 - rho * rho)
-    for c in range(len(effects.cell_address)):
-        address = effects.cell_address[c]
-        cell = work.cell[c]
-        for i in range(len(cell)):
-            z = normal(work.env_key[i], address, year)
-            cell[i] = z if year == 0 or rho == 0.0 else rho * cell[i] + fresh * z
     period = effects.period[year]
-    new = year == 0 or effects.period[year - 1] != period
+    if year == 0 or effects.period[year - 1] != period:
+        _new_period(effects, value, work, period)
+    _cells(effects, work, year)
     for slot in range(len(effects.slot_kind)):
-        if effects.slot_kind[slot] == FIXED:
-            if new:
-                rate = work.rate[slot]
-                for i in range(len(rate)):
-                    rate[i] = value[work.draw[i], period, slot]
-        else:
-            _varying(effects, value, work, slot, period)
+        if effects.slot_kind[slot] != FIXED:
+            _varying(effects, work, slot)
 
 
 @inner()
-def _varying(effects, value, work, slot, period):
+def _new_period(effects, value, work, period):
+    """What does not change from year to year: fixed rates, and the middles of the others."""
+    for slot in range(len(effects.slot_kind)):
+        row = work.rate[slot] if effects.slot_kind[slot] == FIXED else work.middle[slot]
+        for i in range(len(row)):
+            row[i] = value[work.draw[i], period, slot]
+
+
+@inner()
+def _cells(effects, work, year):
+    rho = effects.carry_over
+    fresh = math.sqrt(1.0 - rho * rho)
+    for c in range(len(effects.cell_address)):
+        cell = work.cell[c]
+        if year == 0 or rho == 0.0:
+            normals(work.env_key, effects.cell_address[c], year, cell)
+        else:
+            normals(work.env_key, effects.cell_address[c], year, work.some)
+            for i in range(len(cell)):
+                cell[i] = rho * cell[i] + fresh * work.some[i]
+
+
+@inner()
+def _varying(effects, work, slot):
     pair = effects.slot_pair[slot]
-    rate = work.rate[slot]
-    fill(rate, 0.0)
+    rate, middle, sd = work.rate[slot], work.middle[slot], effects.slot_sd[slot]
+    x = middle
     for j in range(effects.pair_start[pair], effects.pair_start[pair + 1]):
-        weight = effects.pair_weight[j]
+        weight = sd * effects.pair_weight[j]
         cell = work.cell[effects.pair_cell[j]]
         for i in range(len(rate)):
-            rate[i] += weight * cell[i]
-    sd = effects.slot_sd[slot]
-    logit = effects.slot_kind[slot] == LOGIT
-    for i in range(len(rate)):
-        x = value[work.draw[i], period, slot] + sd * rate[i]
-        rate[i] = 1.0 / (1.0 + math.exp(-x)) if logit else math.exp(x)
+            rate[i] = x[i] + weight * cell[i]
+        x = rate
+    if effects.slot_kind[slot] == LOGIT:
+        for i in range(len(rate)):
+            rate[i] = logistic(rate[i])
+    else:
+        for i in range(len(rate)):
+            rate[i] = exp(rate[i])
 
 
 @inner()
 def year_disasters(bad, work, year):
-    """Which bad years strike where, and the product of their multipliers.
+    """Which bad years strike where, into `work.struck`.
 
     A start sets the years left anew, so a start during an earlier one extends it.
     """
-    if len(bad.bad_length) == 0:
-        return
-    for site in range(work.bad_left.shape[1]):
-        fill(work.bad_recruitment[site], 1.0)
-        fill(work.bad_hosts[site], 1.0)
-        for c in range(work.bad_survival.shape[1]):
-            fill(work.bad_survival[site, c], 1.0)
     for kind in range(len(bad.bad_length)):
-        for site in range(work.bad_left.shape[1]):
-            left = work.bad_left[kind, site]
+        for site in range(work.struck.shape[1]):
+            left, struck = work.bad_left[kind, site], work.struck[kind, site]
             if bad.bad_fixed[kind, year]:
-                for i in range(len(left)):
-                    left[i] = bad.bad_length[kind]
-            elif bad.bad_threshold[kind] > -np.inf:
-                _strike(bad, work, kind, site, year)
+                fill(left, bad.bad_length[kind])
+            elif bad.bad_chance[kind] > 0.0:
+                _strike(bad, work, kind, site, year, left)
             for i in range(len(left)):
-                if left[i] > 0:
-                    left[i] -= 1
-                    work.bad_recruitment[site, i] *= bad.bad_recruitment[kind]
-                    work.bad_hosts[site, i] *= bad.bad_hosts[kind]
-                    for c in range(work.bad_survival.shape[1]):
-                        work.bad_survival[site, c, i] *= bad.bad_survival[kind, c]
+                struck[i] = 1.0 if left[i] > 0.0 else 0.0
+                left[i] -= struck[i]
 
 
 @inner()
-def _strike(bad, work, kind, site, year):
-    sites = work.bad_left.shape[1]
-    common = bad.bad_common[kind]
-    for i in range(len(work.env_key)):
-        z = 0.0
-        if common > 0.0:
-            z += math.sqrt(common) * normal(work.env_key[i], bad.bad_address[kind, sites], year)
-        if common < 1.0:
-            z += math.sqrt(1.0 - common) * normal(work.env_key[i], bad.bad_address[kind, site],
-                                                  year)
-        if z < bad.bad_threshold[kind]:
-            work.bad_left[kind, site, i] = bad.bad_length[kind]
+def _strike(bad, work, kind, site, year, left):
+    """Starts of bad years; one normal decides where sites share their luck in part."""
+    common, length = bad.bad_common[kind], bad.bad_length[kind]
+    shared, own = bad.bad_address[kind, work.struck.shape[1]], bad.bad_address[kind, site]
+    if common <= 0.0 or common >= 1.0:
+        count = counter(own if common <= 0.0 else shared, year, 0)
+        for i in range(len(left)):
+            left[i] = length if uniform(work.env_key[i], count) < bad.bad_chance[kind] else left[i]
+        return
+    normals(work.env_key, shared, year, work.total)
+    normals(work.env_key, own, year, work.some)
+    for i in range(len(left)):
+        z = math.sqrt(common) * work.total[i] + math.sqrt(1.0 - common) * work.some[i]
+        left[i] = length if z < bad.bad_threshold[kind] else left[i]
+
+
+@inner()
+def suffer(row, work, site, multiplier):
+    """Multiply a row by the multipliers (kind,) of the bad years that hold at the site."""
+    for kind in range(len(multiplier)):
+        times = multiplier[kind]
+        if times == 1.0:
+            continue
+        struck = work.struck[kind, site]
+        for i in range(len(row)):
+            row[i] *= times if struck[i] > 0.0 else 1.0

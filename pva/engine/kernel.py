@@ -5,7 +5,7 @@ from __future__ import annotations
 from pva.engine.breeding import breed
 from pva.engine.compiled import entry, inner
 from pva.engine.environment import year_disasters, year_rates
-from pva.engine.lanes import add, copy
+from pva.engine.lanes import add, clear_animals, copy, fill, sum_of
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live
 from pva.engine.stocking import collect, judge_rules, release
 from pva.model import record as r
@@ -20,33 +20,38 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
     plan : Plan
     draws : Draws
     work : Work
-        Fresh from `make_work`: it names the draws and keys of the lanes.
+        It names the draws and keys of the lanes; what else it holds is begun anew.
     tallies : float64 (census, site, tally, lane)
-        Zeros; filled.
+        Filled.
     stage_sum : float64 (census, origin, site, class)
         Animals summed over the lanes, added to.
     """
     individuals = plan.switches[1] == 1
     after_breeding = plan.switches[2] == 1
     _begin(draws, work)
+    for site in range(tallies.shape[1]):
+        for t in range(tallies.shape[2]):
+            fill(tallies[0, site, t], 0.0)
     for year in range(plan.switches[3] + 1):
-        _count(plan.life, draws, work, tallies[year], stage_sum[year])
+        _count(plan.life, work, tallies[year], stage_sum[year])
         judge_rules(plan.until, work, tallies, year)
         if year == plan.switches[3]:
             break
         tally = tallies[year + 1]
         for site in range(tally.shape[0]):
+            for t in range(tally.shape[1]):
+                fill(tally[site, t], 0.0)
             copy(tally[site, r.T_COST], tallies[year, site, r.T_COST])
         year_rates(plan.effects, draws.value, work, year)
         year_disasters(plan.bad, work, year)
         collect(plan.collections, work, individuals, year, tally)
         release(plan.releases, work, individuals, year, tally)
-        if not after_breeding:
-            breed(plan.recruits, plan.life, work, individuals, year, tally)
-        residents_live(plan.life, work, individuals, year, tally)
-        if after_breeding:
-            breed(plan.recruits, plan.life, work, individuals, year, tally)
-        releases_live(plan.releases, plan.life, work, individuals, year, tally)
+        for turn in range(2):  # each step written once, or it would be compiled twice
+            if (turn == 0) != after_breeding:
+                breed(plan.recruits, plan.life, plan.bad, work, individuals, year, tally)
+            else:
+                residents_live(plan.life, plan.bad, work, individuals, year, tally)
+        releases_live(plan.releases, plan.life, plan.bad, work, individuals, year, tally)
         move(plan.space, work, individuals, year)
         recruits_arrive(plan.recruits, plan.space, plan.life, work, individuals, year, tally)
         crowd(plan.space, work, individuals, year)
@@ -54,30 +59,46 @@ def simulate_block(plan, draws, work, tallies, stage_sum):
 
 @inner()
 def _begin(draws, work):
+    """Forget the block before, and put the start numbers in place."""
+    clear_animals(work.n)
     for site in range(work.n.shape[1]):
+        for kind in range(work.bad_left.shape[0]):
+            fill(work.bad_left[kind, site], 0.0)
+        for h in range(work.load.shape[1]):
+            fill(work.load[site, h], 0.0)
+    for rule in range(work.streak.shape[0]):
+        fill(work.streak[rule], 0)
+    for rule in range(work.ordered.shape[0]):
+        for year in range(work.ordered.shape[1]):
+            fill(work.ordered[rule, year], 0)
+    for row in range(work.stopped.shape[0]):
+        fill(work.stopped[row], 0)
+    for site in range(work.n.shape[1]):
+        for i in range(work.n.shape[3]):
+            work.female_share[site, i] = draws.female_share[work.draw[i], site]
         for c in range(work.n.shape[2]):
             for i in range(work.n.shape[3]):
                 work.n[r.WILD, site, c, i] = draws.start[work.draw[i], site, c]
 
 
 @inner()
-def _count(life, draws, work, tally, stage_sum):
+def _count(life, work, tally, stage_sum):
     """The census: stocks into the tallies of the year."""
     for site in range(work.n.shape[1]):
-        for c in range(work.n.shape[2]):
-            wild = work.n[r.WILD, site, c]
-            stocked = work.n[r.STOCKED, site, c]
-            for i in range(len(wild)):
-                stage_sum[r.WILD, site, c] += wild[i]
-                stage_sum[r.STOCKED, site, c] += stocked[i]
-            add(tally[site, r.T_WILD_ANIMALS], wild)
-            add(tally[site, r.T_STOCKED_ANIMALS], stocked)
-            if life.adult[c]:
-                add(tally[site, r.T_WILD_ADULTS], wild)
-                add(tally[site, r.T_STOCKED_ADULTS], stocked)
-            if life.breeds[c]:
-                add(tally[site, r.T_BREEDERS], wild)
-                add(tally[site, r.T_BREEDERS], stocked)
-        for i in range(work.n.shape[3]):
-            tally[site, r.T_FEMALES, i] = draws.female_share[work.draw[i], site] * (
-                tally[site, r.T_WILD_ADULTS, i] + tally[site, r.T_STOCKED_ADULTS, i])
+        for origin in range(work.n.shape[0]):
+            animals, adults = r.T_WILD_ANIMALS + origin, r.T_WILD_ADULTS + origin
+            for c in range(work.n.shape[2]):
+                here = work.n[origin, site, c]
+                total = sum_of(here)
+                if total == 0.0:
+                    continue
+                stage_sum[origin, site, c] += total
+                add(tally[site, animals], here)
+                if life.adult[c]:
+                    add(tally[site, adults], here)
+                if life.breeds[c]:
+                    add(tally[site, r.T_BREEDERS], here)
+        females, share = tally[site, r.T_FEMALES], work.female_share[site]
+        wild, stocked = tally[site, r.T_WILD_ADULTS], tally[site, r.T_STOCKED_ADULTS]
+        for i in range(len(females)):
+            females[i] = share[i] * (wild[i] + stocked[i])

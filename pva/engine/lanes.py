@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pva.engine.compiled import inner
-from pva.engine.samplers import binomial, hypergeometric
+from pva.engine.rows import binomials
+from pva.engine.samplers import hypergeometric
 
 
 @inner()
@@ -25,6 +26,15 @@ def add(to, row):
     """Add a row of lanes to another."""
     for i in range(len(row)):
         to[i] += row[i]
+
+
+@inner(fastmath={"reassoc", "nsz"})
+def sum_of(row):
+    """Sum over lanes, in an order that suits the machine: whole numbers add to the same."""
+    total = 0.0
+    for i in range(len(row)):
+        total += row[i]
+    return total
 
 
 @inner()
@@ -55,34 +65,28 @@ def copy_animals(to, n):
 
 
 @inner()
-def some_of(n, chance, out, individuals, key, address, year):
+def some_of(n, chance, out, work, individuals, address, year):
     """Animals out of n that do something with a chance each, into `out`; all shapes (lane,)."""
-    for i in range(len(n)):
-        if n[i] <= 0.0 or chance[i] <= 0.0:
-            out[i] = 0.0
-        elif chance[i] >= 1.0:
-            out[i] = n[i]
-        elif individuals:
-            out[i] = binomial(n[i], chance[i], key[i], address, year)
-        else:
-            out[i] = n[i] * chance[i]
+    if individuals:
+        binomials(n, chance, work.own_key, address, year, out, work.space)
+    else:
+        for i in range(len(n)):
+            out[i] = n[i] * min(max(chance[i], 0.0), 1.0)
 
 
 @inner()
-def split_off(left, share_left, share, chance, out, individuals, key, address, year):
+def split_off(share, out, work, individuals, address, year):
     """One branch of a multinomial: `share` of the whole, out of what earlier branches left.
 
-    `left` and `share_left` shrink by what goes; a share that would exceed the rest is cut.
-    All shapes (lane,); `chance` is scratch.
+    `work.left` and `work.share` (animals and share left) shrink by what goes; a share that would
+    exceed the rest is cut. All shapes (lane,); `work.chance` is scratch.
     """
+    left, share_left, chance = work.left, work.share, work.chance
     for i in range(len(left)):
-        if share_left[i] <= 0.0:
-            chance[i] = 0.0
-        else:
-            cut = min(share[i], share_left[i])
-            chance[i] = cut / share_left[i]
-            share_left[i] -= cut
-    some_of(left, chance, out, individuals, key, address, year)
+        cut = min(share[i], share_left[i])
+        chance[i] = cut / share_left[i] if share_left[i] > 0.0 else 0.0
+        share_left[i] -= cut
+    some_of(left, chance, out, work, individuals, address, year)
     for i in range(len(left)):
         left[i] -= out[i]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from pva.engine.compiled import inner
+from pva.engine.environment import suffer
 from pva.engine.lanes import (
     add,
     any_in,
@@ -29,18 +30,26 @@ from pva.model.record import (
 
 
 @inner()
-def class_survival(life, work, site, c):
+def class_survival(life, bad, work, site, c):
     """Survival of residents of a class this year, bad years included, into `work.chance`."""
     slot = life.survival_slot[site, c]
     if slot < 0:
         fill(work.chance, 0.0)
         return
-    for i in range(len(work.chance)):
-        work.chance[i] = min(1.0, work.rate[slot, i] * work.bad_survival[site, c, i])
+    _in_bad_years(work.rate[slot], bad, work, site, c)
 
 
 @inner()
-def residents_live(life, work, individuals, year, tally):
+def _in_bad_years(rate, bad, work, site, c):
+    """A rate of survival with the year's multipliers, at most 1, into `work.chance`."""
+    copy(work.chance, rate)
+    suffer(work.chance, work, site, bad.bad_survival[c])
+    for i in range(len(work.chance)):  # a bad year may be a good one for some class
+        work.chance[i] = min(1.0, work.chance[i])
+
+
+@inner()
+def residents_live(life, bad, work, individuals, year, tally):
     """Survival and growth of the animals that were here at the census."""
     clear_animals(work.grown)
     for origin in range(work.n.shape[0]):
@@ -49,8 +58,8 @@ def residents_live(life, work, individuals, year, tally):
                 n = work.n[origin, site, c]
                 if not any_in(n):
                     continue
-                class_survival(life, work, site, c)
-                some_of(n, work.chance, work.left, individuals, work.own_key,
+                class_survival(life, bad, work, site, c)
+                some_of(n, work.chance, work.left, work, individuals,
                         life.survive_address[origin, site, c], year)
                 if life.adult[c]:
                     _deaths(tally[site, T_ADULT_DEATHS], n, work.left)
@@ -71,8 +80,8 @@ def grow(life, work, origin, site, c, individuals, address, year, tally):
     fill(work.share, 1.0)
     for step in range(life.grow_start[c], life.grow_start[c + 1]):
         to = life.grow_to[step]
-        split_off(work.left, work.share, work.rate[life.grow_slot[site, step]], work.chance,
-                  work.some, individuals, work.own_key, address[step], year)
+        split_off(work.rate[life.grow_slot[site, step]], work.some, work, individuals,
+                  address[step], year)
         add(work.grown[origin, site, to], work.some)
         if origin == WILD and life.adult[to] and not life.adult[c]:
             add(tally[site, T_REACHED_ADULT], work.some)
@@ -80,7 +89,7 @@ def grow(life, work, origin, site, c, individuals, address, year, tally):
 
 
 @inner()
-def releases_live(releases, life, work, individuals, year, tally):
+def releases_live(releases, life, bad, work, individuals, year, tally):
     """First-year survival and growth of this year's releases, then they join the stocked."""
     clear_animals(work.grown)
     stocked = work.n.shape[0] - 1  # not the constant, which would compile `grow` once more
@@ -90,8 +99,8 @@ def releases_live(releases, life, work, individuals, year, tally):
             n = work.released[row, c]
             if not any_in(n):
                 continue
-            _first_year(releases, life, work, row, site, c)
-            some_of(n, work.chance, work.left, individuals, work.own_key,
+            _first_year(releases, life, bad, work, row, site, c)
+            some_of(n, work.chance, work.left, work, individuals,
                     releases.release_address[row, c], year)
             if life.adult[c]:
                 _deaths(tally[site, T_ADULT_DEATHS], n, work.left)
@@ -103,17 +112,17 @@ def releases_live(releases, life, work, individuals, year, tally):
 
 
 @inner()
-def _first_year(releases, life, work, row, site, c):
+def _first_year(releases, life, bad, work, row, site, c):
     """Survival of this year's releases, into `work.chance`."""
-    class_survival(life, work, site, c)
+    class_survival(life, bad, work, site, c)
     slot = releases.release_row[row, R_SURVIVAL]
     if slot < 0 or life.survival_slot[site, c] < 0:
         return
-    for i in range(len(work.chance)):
-        if releases.release_row[row, R_TIMES] == 1:
+    if releases.release_row[row, R_TIMES] == 1:
+        for i in range(len(work.chance)):
             work.chance[i] *= work.rate[slot, i]
-        else:
-            work.chance[i] = min(1.0, work.rate[slot, i] * work.bad_survival[site, c, i])
+    else:
+        _in_bad_years(work.rate[slot], bad, work, site, c)
 
 
 @inner()
@@ -131,8 +140,7 @@ def move(space, work, individuals, year):
                     if space.move_row[row, 0] != site or not space.move_class[row, c]:
                         continue
                     to = space.move_row[row, 1]
-                    split_off(work.left, work.share, work.rate[space.move_row[row, 2]],
-                              work.chance, work.some, individuals, work.own_key,
+                    split_off(work.rate[space.move_row[row, 2]], work.some, work, individuals,
                               space.move_address[origin, row, c], year)
                     if to >= 0:
                         add(work.grown[origin, to, c], work.some)
@@ -155,8 +163,8 @@ def recruits_arrive(recruits, space, life, work, individuals, year, tally):
                 if space.carried[site, to] <= 0.0:
                     continue
                 fill(work.factor, space.carried[site, to])
-                split_off(work.left, work.share, work.factor, work.chance, work.some, individuals,
-                          work.own_key, space.carry_address[site, to, r], year)
+                split_off(work.factor, work.some, work, individuals,
+                          space.carry_address[site, to, r], year)
                 add(work.arriving[to, r], work.some)
             add(work.arriving[site, r], work.left)
     for site in range(sites):

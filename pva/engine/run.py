@@ -17,6 +17,7 @@ from pva.engine.random_numbers import (
     OTHER_INDIVIDUALS,
     replicate_keys,
 )
+from pva.engine.space import LANES
 from pva.engine.work import make_work
 from pva.model.record import TALLIES, Draws, Plan
 
@@ -51,7 +52,7 @@ def default_threads() -> int:
 def block_size(plan: Plan) -> int:
     """Replicates in a block: fixed by the shape of the model, so runs can be repeated."""
     years, sites = plan.switches[3] + 1, plan.life.survive_address.shape[1]
-    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, 512))
+    return int(np.clip(_BLOCK_CELLS // (years * sites * len(TALLIES)), 16, LANES))
 
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
@@ -82,18 +83,23 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     Block
     """
     total = len(draws.value) * replicates
-    size = size or block_size(plan)
+    size = min(size or block_size(plan), LANES)
     threads = threads or default_threads()
     layer = OTHER_INDIVIDUALS if other_individuals else INDIVIDUALS
     starts = range(0, total, size)
+    idle = deque()  # scratch of finished blocks, used again
 
     def block(first):
         number = np.arange(first, min(first + size, total))
         draw, replicate = number // replicates, number % replicates + first_replicate
         luck = np.zeros_like(draw) if same_luck else draw
-        env = replicate_keys(seed=seed, layer=ENVIRONMENT, draw=luck, replicate=replicate)
-        own = replicate_keys(seed=seed, layer=layer, draw=luck, replicate=replicate)
-        return _block(plan, draws, first, draw, env, own)
+        work = _scratch(idle, plan, len(draw))
+        work.draw[:] = draw
+        for keys, of in ((work.env_key, ENVIRONMENT), (work.own_key, layer)):
+            keys[:] = replicate_keys(seed=seed, layer=of, draw=luck, replicate=replicate)
+        done = _block(plan, draws, first, draw, work)
+        idle.append(work)
+        return done
 
     if threads == 1 or total <= size:
         yield from map(block, starts)
@@ -108,10 +114,19 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
             yield waiting.popleft().result()
 
 
-def _block(plan, draws, first, draw, env, own):
+def _scratch(idle, plan, lanes):
+    """Scratch that lies idle, if it fits; threads may ask at once."""
+    try:
+        work = idle.pop()
+    except IndexError:
+        return make_work(plan, lanes)
+    return work if len(work.draw) == lanes else make_work(plan, lanes)
+
+
+def _block(plan, draws, first, draw, work):
     years = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
-    tallies = np.zeros((years, sites, len(TALLIES), len(draw)))
+    tallies = np.empty((years, sites, len(TALLIES), len(draw)))
     stage_sum = np.zeros((years, origins, sites, classes))
-    simulate_block(plan, draws, make_work(plan, draw, env, own), tallies, stage_sum)
-    return Block(first, draw, np.ascontiguousarray(np.moveaxis(tallies, 3, 0)), stage_sum)
+    simulate_block(plan, draws, work, tallies, stage_sum)
+    return Block(first, draw, np.moveaxis(tallies, 3, 0), stage_sum)

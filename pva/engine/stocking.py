@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from pva.engine.compiled import inner
+from pva.engine.elementary import logistic
 from pva.engine.lanes import add, copy, drawn_from, fill
-from pva.engine.random_numbers import normal
+from pva.engine.random_numbers import normals
 from pva.model import record as r
 
 _ADULTS = r.UNTIL_MEASURES.index("adults")
@@ -54,7 +57,7 @@ def collect(collections, work, individuals, year, tally):
         if wanted <= 0.0:
             continue
         site = collections.collect_site[row]
-        fill(work.left, math.floor(wanted + 0.5) if individuals else wanted)
+        fill(work.left, np.floor(wanted + 0.5) if individuals else wanted)
         # what is taken goes into scratch: where collected animals end up is not followed
         take(work, site, collections.collect_class[row], individuals,
              collections.collect_address[row], year, work.grown[0, 0])
@@ -97,22 +100,19 @@ def _planned(releases, row, year):
 @inner()
 def _delivered(releases, row, work, individuals, year):
     """Animals delivered this year, into `work.left`."""
-    planned = _planned(releases, row, year)
+    planned, sd = _planned(releases, row, year), releases.release_share[row, 2]
     rule = releases.release_again[row, 0]
     repeated = rule >= 0 and year > releases.release_again[row, 1]
-    sd = releases.release_share[row, 2]
+    fill(work.left, planned * releases.release_share[row, 0])
+    if sd > 0.0:
+        middle = releases.release_share[row, 1]
+        normals(work.env_key, releases.delivery_address[row], year, work.some)
+        for i in range(len(work.left)):
+            work.left[i] = planned * logistic(middle + sd * work.some[i])
     for i in range(len(work.left)):
-        share = releases.release_share[row, 0]
-        if sd > 0.0:
-            z = normal(work.env_key[i], releases.delivery_address[row], year)
-            x = releases.release_share[row, 1] + sd * z
-            share = 1.0 / (1.0 + math.exp(-x))
-        number = planned * share
-        if individuals:
-            number = math.floor(number + 0.5)
-        if work.stopped[row, i] == 1 or (repeated and work.ordered[rule, year, i] == 0):
-            number = 0.0
-        work.left[i] = number
+        number = np.floor(work.left[i] + 0.5) if individuals else work.left[i]
+        ended = work.stopped[row, i] == 1 or (repeated and work.ordered[rule, year, i] == 0)
+        work.left[i] = 0.0 if ended else number
 
 
 @inner()

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pva.engine.rows import Space, make_space
 from pva.model.record import Plan
 
 
@@ -26,10 +27,11 @@ class Work(NamedTuple):
     arriving: np.ndarray  # (site, recruit class, lane)
     cell: np.ndarray  # (cell, lane) standard normals of the year
     rate: np.ndarray  # (slot, lane) natural values of the year
+    middle: np.ndarray  # (slot, lane) link values of a middling year
+    female_share: np.ndarray  # (site, lane)
     bad_left: np.ndarray  # (kind, site, lane) years a bad year still lasts
-    bad_survival: np.ndarray  # (site, class, lane) product of multipliers
-    bad_recruitment: np.ndarray  # (site, lane)
-    bad_hosts: np.ndarray  # (site, lane)
+    struck: np.ndarray  # (kind, site, lane) 1 where it holds this year
+    fish: np.ndarray  # (host, lane) of the site at hand
     load: np.ndarray  # (site, host, lane) offered last year
     streak: np.ndarray  # (rule, lane) years a rule has held
     ordered: np.ndarray  # (rule that repeats, model year, lane) 1 where animals come once more
@@ -40,11 +42,11 @@ class Work(NamedTuple):
     some: np.ndarray  # (lane,) scratch
     total: np.ndarray  # (lane,) scratch
     factor: np.ndarray  # (lane,) scratch
+    space: Space  # scratch of the samplers
 
 
-def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.ndarray) -> Work:
-    """Scratch for a block of replicates, shapes (lane,)."""
-    lanes = len(draw)
+def make_work(plan: Plan, lanes: int) -> Work:
+    """Scratch for blocks of so many replicates, one after the other."""
     origins, sites, classes = plan.life.survive_address.shape
     rows = len(plan.releases.release_row)
     entering = len(plan.recruits.recruit_class)
@@ -52,9 +54,9 @@ def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.nda
     hosts = plan.recruits.host_slot.shape[1]
     scratch = [np.zeros(lanes) for _ in range(6)]
     return Work(
-        np.ascontiguousarray(draw, dtype=np.int64),
-        np.ascontiguousarray(env_key),
-        np.ascontiguousarray(own_key),
+        np.zeros(lanes, dtype=np.int64),
+        np.zeros(lanes, dtype=np.uint64),
+        np.zeros(lanes, dtype=np.uint64),
         np.zeros((origins, sites, classes, lanes)),
         np.zeros((origins, sites, classes, lanes)),
         np.zeros((rows, classes, lanes)),
@@ -62,14 +64,16 @@ def make_work(plan: Plan, draw: np.ndarray, env_key: np.ndarray, own_key: np.nda
         np.zeros((sites, entering, lanes)),
         np.zeros((len(plan.effects.cell_address), lanes)),
         np.zeros((len(plan.effects.slot_kind), lanes)),
-        np.zeros((kinds, sites, lanes), dtype=np.int64),
-        np.ones((sites, classes, lanes)),
-        np.ones((sites, lanes)),
-        np.ones((sites, lanes)),
+        np.zeros((len(plan.effects.slot_kind), lanes)),
+        np.zeros((sites, lanes)),
+        np.zeros((kinds, sites, lanes)),
+        np.zeros((kinds, sites, lanes)),
+        np.zeros((hosts, lanes)),
         np.zeros((sites, hosts, lanes)),
         np.zeros((len(plan.until.until_rule), lanes), dtype=np.int64),
         np.zeros((int((plan.until.until_rule[:, 3] >= 0).sum()), plan.switches[3], lanes),
                  dtype=np.int64),
         np.zeros((rows, lanes), dtype=np.int64),
         *scratch,
+        make_space(),
     )

@@ -18,15 +18,16 @@ def bad_year_arrays(resolved: Resolved, classes: Classes) -> dict:
     years = list(resolved.years)[:-1]
     random = resolved.chance.years
     names = [s.name for s in resolved.stages]
+    chance = np.array([k.chance if random and not k.years else 0.0 for k in kinds], dtype=float)
     return {
-        "bad_threshold": np.array([ndtri(k.chance) if random and not k.years else -np.inf
-                                   for k in kinds], dtype=float),
+        "bad_chance": chance,
+        "bad_threshold": ndtri(chance),
         "bad_common": np.array([k.strikes for k in kinds], dtype=float),
-        "bad_length": np.array([k.length for k in kinds], dtype=np.int64),
+        "bad_length": np.array([k.length for k in kinds], dtype=float),
         "bad_fixed": np.array([[y in k.years for y in years] for k in kinds],
                               dtype=bool).reshape(len(kinds), len(years)),
-        "bad_survival": np.array([[k.survival.get(names[i], 1.0) for i in classes.stage]
-                                  for k in kinds]).reshape(len(kinds), len(classes)),
+        "bad_survival": np.array([[k.survival.get(names[i], 1.0) for k in kinds]
+                                  for i in classes.stage]).reshape(len(classes), len(kinds)),
         "bad_recruitment": np.array([k.recruitment for k in kinds], dtype=float),
         "bad_hosts": np.array([k.hosts for k in kinds], dtype=float),
     }

@@ -58,11 +58,12 @@ class YearEffectArrays(NamedTuple):
 class BadYearArrays(NamedTuple):
     """Kinds of bad years; their multipliers."""
 
-    bad_threshold: np.ndarray  # float64 (kind,) normal quantile of the chance, -inf never
+    bad_chance: np.ndarray  # float64 (kind,) 0 never
+    bad_threshold: np.ndarray  # float64 (kind,) its normal quantile
     bad_common: np.ndarray  # float64 (kind,) correlation of strikes between sites
-    bad_length: np.ndarray  # int64 (kind,)
+    bad_length: np.ndarray  # float64 (kind,) years
     bad_fixed: np.ndarray  # bool (kind, year)
-    bad_survival: np.ndarray  # float64 (kind, class)
+    bad_survival: np.ndarray  # float64 (class, kind)
     bad_recruitment: np.ndarray  # float64 (kind,)
     bad_hosts: np.ndarray  # float64 (kind,)
     bad_address: np.ndarray  # uint64 (kind, site + 1), the last is the common part

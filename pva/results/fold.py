@@ -9,9 +9,9 @@ import numpy as np
 
 from pva.engine.run import Block
 from pva.model.draws import scramble_of_draw
-from pva.model.record import TALLIES
+from pva.model.record import T_FISH, TALLIES
 from pva.results.goals import below_by, extinct_by, judge, success_years
-from pva.results.measures import MEASURES, Places, measure
+from pva.results.measures import MEASURES, SUMMED, Places, measure
 from pva.scenario.resolved import Resolved
 
 
@@ -113,12 +113,13 @@ class Fold:
     def add(self, block: Block) -> None:
         """Fold one block in."""
         resolved, tallies = self.resolved, block.tallies
-        np.add.at(self.extinct, block.draw, extinct_by(tallies, resolved))
-        np.add.at(self.below, block.draw, below_by(tallies, resolved))
-        self._add_goals(block)
+        draws = _Runs(block.draw)
+        draws.add(extinct_by(tallies, resolved), self.extinct)
+        draws.add(below_by(tallies, resolved), self.below)
+        self._add_goals(block, draws)
         self._add_measures(block)
         adults = measure("adults", tallies, self.places)
-        np.add.at(self.adults_by_draw, block.draw, adults)
+        draws.add(adults, self.adults_by_draw)
         self.adults.add(adults)
         self.wild_adults.add(measure("wild_adults", tallies, self.places))
         self.adults_squared += (adults**2).sum(axis=0)
@@ -136,29 +137,71 @@ class Fold:
         if len(self.kept) < self._keep:
             self.kept.extend(adults[:self._keep - len(self.kept)])
 
-    def _add_goals(self, block):
+    def _add_goals(self, block, draws):
         met = [judge(g, block.tallies, self.places, self.resolved) for g in self.resolved.goals]
         for i, (goal, good) in enumerate(zip(self.resolved.goals, met, strict=True)):
-            np.add.at(self.goals[:, i], block.draw, good)
+            draws.add(good, self.goals[:, i])
             first, lasting = success_years(goal, block.tallies, self.places, self.resolved)
             width = self.first_success.shape[1]
             self.first_success[i] += np.bincount(first, minlength=width)
             self.lasting_success[i] += np.bincount(lasting, minlength=width)
         if met:
-            np.add.at(self.all_goals, block.draw, np.logical_and.reduce(met))
+            draws.add(np.logical_and.reduce(met), self.all_goals)
 
     def _add_measures(self, block):
         sites = len(self.resolved.sites)
         places = [None] if sites == 1 else [None, *(np.array([i]) for i in range(sites))]
-        groups = self.scramble[block.draw]
-        for m, name in enumerate(MEASURES):
-            for p, where in enumerate(places):
-                values = measure(name, block.tallies, self.places, where)
-                known = ~np.isnan(values)
-                values = np.where(known, values, 0.0)
-                for group in np.unique(groups):
-                    rows = groups == group
-                    self.sums[m, group, p] += values[rows].sum(axis=0)
-                    self.sizes[m, group, p] += known[rows].sum(axis=0)
+        groups = _Runs(self.scramble[block.draw])
+        totals = [(g, many, block.tallies[part].sum(axis=0, keepdims=True))
+                  for g, many, part in groups.parts()]
+        for p, where in enumerate(places):
+            for m, name in enumerate(MEASURES):
+                if name in SUMMED:  # the measure of the sum is the sum of the measure
+                    for group, many, total in totals:
+                        self._add_sum(measure(name, total, self.places, where)[0], many,
+                                      (m, group, p))
+                elif self._can_occur(name, totals):
+                    values = measure(name, block.tallies, self.places, where)
+                    known = ~np.isnan(values)
+                    groups.add(known, self.sizes[m, :, p])
+                    groups.add(np.where(known, values, 0.0), self.sums[m, :, p])
         if sites == 1:
             self.sums[:, :, 1], self.sizes[:, :, 1] = self.sums[:, :, 0], self.sizes[:, :, 0]
+
+    def _add_sum(self, total, many, place):
+        known = ~np.isnan(total)
+        self.sums[place] += np.where(known, total, 0.0)
+        self.sizes[place] += many * known
+
+    def _can_occur(self, name, totals):
+        """Whether the measure is not null everywhere."""
+        if name == "heterozygosity":
+            return self.places.genetics is not None
+        if name == "glochidia_per_host":
+            return any(total[..., T_FISH].any() for _, _, total in totals)
+        return True
+
+
+class _Runs:
+    """Neighbouring replicates of one draw (or scramble): sums over each.
+
+    Parameters
+    ----------
+    number : ndarray of int, shape (replicate,)
+        Rising.
+    """
+
+    def __init__(self, number: np.ndarray):
+        first = np.flatnonzero(np.diff(number, prepend=number[0] - 1))
+        self._numbers = number[first]
+        self._parts = list(map(slice, first, [*first[1:], len(number)]))
+
+    def add(self, values: np.ndarray, to: np.ndarray) -> None:
+        """Add sums over the replicates of each number to its row of `to`."""
+        for number, _, part in self.parts():
+            to[number] += values[part].sum(axis=0, dtype=to.dtype)
+
+    def parts(self):
+        """Number, how many replicates, and where they are, for each run."""
+        for number, part in zip(self._numbers, self._parts, strict=True):
+            yield number, part.stop - part.start, part

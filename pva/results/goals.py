@@ -84,8 +84,11 @@ def success_years(goal: Goal, tallies, places, resolved) -> tuple[np.ndarray, np
 
 def extinct_by(tallies: np.ndarray, resolved: Resolved) -> np.ndarray:
     """No animal anywhere at some census from the stated year on, shape (replicate, census)."""
-    animals = (tallies[..., r.T_WILD_ANIMALS] + tallies[..., r.T_STOCKED_ANIMALS]).sum(axis=2)
-    return _from_year(animals == 0, resolved)
+    gone = True
+    for site in range(tallies.shape[2]):
+        for which in (r.T_WILD_ANIMALS, r.T_STOCKED_ANIMALS):
+            gone = (tallies[:, :, site, which] == 0) & gone
+    return _from_year(gone, resolved)
 
 
 def below_by(tallies: np.ndarray, resolved: Resolved) -> np.ndarray:

@@ -43,6 +43,9 @@ WORDS = {
     "cost": "cost of releases so far",
 }
 MEASURES = tuple(UNITS)
+# measures of which a sum over replicates is the measure of the summed tallies
+SUMMED = ("adults", "animals", "wild_adults", "stocked_adults", "females", "recruits",
+          "adults_per_m2", "cost")
 
 
 @dataclass(frozen=True)
@@ -113,12 +116,12 @@ class _Sums:
 
 
 def _ratio(top, bottom):
-    return np.divide(top, bottom, out=np.full(top.shape, np.nan), where=bottom > 0)
+    return np.divide(top, bottom, out=np.full_like(top, np.nan, dtype=float), where=bottom > 0)
 
 
 def _flow(values):
     """A flow of the year that ended at the census: null at the first census."""
-    values = np.array(values, dtype=float)
+    values = np.array(values, dtype=float)  # order kept: replicates of a census lie side by side
     values[:, 0] = np.nan
     return values
 
@@ -147,10 +150,10 @@ def _heterozygosity(here, places):
     if places.genetics is None or not places.generation_years:
         return np.full(adults.shape, np.nan)
     effective = adults * places.genetics.ne_over_n * places.generation_years
-    factor = np.ones(adults.shape)
+    factor = np.ones_like(adults)
     np.divide(1.0, 2 * effective, out=factor, where=effective > 0)
     factor = np.where(effective > 0, np.maximum(1 - factor, 0.0), 1.0)
-    kept = np.empty(adults.shape)
+    kept = np.empty_like(adults)
     kept[:, 0] = 1 - 1 / (2 * places.genetics.founders)
     kept[:, 1:] = kept[:, :1] * np.cumprod(factor[:, :-1], axis=1)
     seen = np.maximum.accumulate(animals > 0, axis=1)

@@ -10,32 +10,41 @@ from pva.engine.random_numbers import (
     ENVIRONMENT,
     INDIVIDUALS,
     OTHER_INDIVIDUALS,
-    bits,
+    counter,
     inverse_normal,
+    mixed,
+    normals,
     replicate_keys,
-    uniforms,
+    uniform,
 )
 
-# Salmon, Moraes, Dror & Shaw 2011 (distribution of the authors): counter, key, answer. Typed from
-# memory; that the implementation gives all three confirms them.
-KNOWN = [
-    ([0] * 4, [0] * 2, [0x6627E8D5, 0xE169C58D, 0xBC57AC4C, 0x9B00DBD8]),
-    ([0xFFFFFFFF] * 4, [0xFFFFFFFF] * 2, [0x408F276D, 0x41C83B0E, 0xA20BC7C6, 0x6D5451FD]),
-    ([0x243F6A88, 0x85A308D3, 0x13198A2E, 0x03707344], [0xA4093822, 0x299F31D0],
-     [0xD16CFE09, 0x94FDCCEB, 0x5001E420, 0x24126EA1]),
-]
+GOLDEN = 0x9E3779B97F4A7C15
+# the first five numbers of SplitMix64 from seed 1234567, as printed in public collections of
+# algorithms; typed from memory, and that the implementation gives all five confirms them
+SPLITMIX = [6457827717110365317, 3203168211198807973, 9817491932198370423, 4593380528125082431,
+            16408922859458223821]
 
 
 @njit
-def two_words(key, address, year, attempt):
-    return bits(key, address, year, attempt)
+def mixed_alone(x):
+    return mixed(x)
 
 
 @njit
-def many_uniforms(key, addresses, year, attempt):
-    out = np.empty((len(addresses), 2))
-    for i in range(len(addresses)):
-        out[i, 0], out[i, 1] = uniforms(key, addresses[i], year, attempt)
+def many_uniforms(keys, addresses, year, number):
+    """Uniform numbers, shape (address, key)."""
+    out = np.empty((len(addresses), len(keys)))
+    for a in range(len(addresses)):
+        count = counter(addresses[a], year, number)
+        for i in range(len(keys)):
+            out[a, i] = uniform(keys[i], count)
+    return out
+
+
+@njit
+def row_of_normals(keys, address):
+    out = np.empty(len(keys))
+    normals(keys, address, 3, out)
     return out
 
 
@@ -47,34 +56,35 @@ def quantiles(p):
     return out
 
 
-def joined(low, high):
-    return np.uint64(low | high << 32)
+def keys_of(count, seed=11):
+    return replicate_keys(seed=seed, layer=INDIVIDUALS, draw=np.zeros(count, dtype=int),
+                          replicate=np.arange(count))
 
 
-@pytest.mark.parametrize(("counter", "key", "answer"), KNOWN)
-def test_known_answers_of_philox(counter, key, answer):
-    address = joined(*counter[:2])
-    first, second = two_words(joined(*key), address, np.uint64(counter[2]), np.uint64(counter[3]))
-    got = [first >> 32, first & 0xFFFFFFFF, second >> 32, second & 0xFFFFFFFF]
-    assert [hex(int(x)) for x in got] == [hex(x) for x in answer]
+def test_known_answers_of_the_mixing_function():
+    states = [np.uint64((1234567 + GOLDEN * (k + 1)) % 2**64) for k in range(5)]
+    assert [int(mixed_alone(x)) for x in states] == SPLITMIX
 
 
 def test_uniform_numbers_are_even_apart_and_never_0_or_1():
-    key, addresses = np.uint64(7), np.arange(100_000, dtype=np.uint64)
-    first = many_uniforms(key, addresses, 3, 0)
-    # false alarm 1e-6 each; a generator that repeats an address or a year fails the correlations
-    for column in first.T:
-        assert kstest(column, "uniform").pvalue > 1e-6
+    keys, address = keys_of(100_000), np.arange(2, dtype=np.uint64)
+    first, address_next = many_uniforms(keys, address, 3, 0)
     others = {
-        "the second number": first[:, 1],
-        "the next address": np.roll(first[:, 0], 1),
-        "the next year": many_uniforms(key, addresses, 4, 0)[:, 0],
-        "the next attempt": many_uniforms(key, addresses, 3, 1)[:, 0],
-        "the next key": many_uniforms(np.uint64(8), addresses, 3, 0)[:, 0],
+        "the second number": many_uniforms(keys, address, 3, 1)[0],
+        "the next address": address_next,
+        "the next year": many_uniforms(keys, address, 4, 0)[0],
+        "the next attempt": many_uniforms(keys, address, 3, 2)[0],
+        "the next replicate": np.roll(first, 1),
+        "the other layer": many_uniforms(
+            replicate_keys(seed=11, layer=OTHER_INDIVIDUALS, draw=np.zeros(100_000, dtype=int),
+                           replicate=np.arange(100_000)), address, 3, 0)[0],
     }
+    # false alarm 1e-6 each; a generator that repeats an address or a year fails the correlations
+    assert kstest(first, "uniform").pvalue > 1e-6
     for name, other in others.items():
-        assert abs(np.corrcoef(first[:, 0], other)[0, 1]) < 4.9 / np.sqrt(len(addresses)), name
-    assert (first > 0).all() and (first < 1).all()
+        assert kstest(other, "uniform").pvalue > 1e-6, name
+        assert abs(np.corrcoef(first, other)[0, 1]) < 4.9 / np.sqrt(len(keys)), name
+        assert 0 < other.min() and other.max() < 1
 
 
 def test_the_largest_uniform_is_below_1():
@@ -85,12 +95,19 @@ def test_the_largest_uniform_is_below_1():
 
 
 def test_normal_quantile_against_scipy():
-    # Wichura 1988 claims about 1e-16; here within 4 units of the last place of scipy's own
+    # relative accuracy of a few units of the last place, tails included
     p = np.concatenate([np.linspace(1e-4, 1 - 1e-4, 20_001), 10.0 ** -np.arange(4, 300, 7),
                         1 - 10.0 ** -np.arange(4, 15)])
     p = p[p != 0.5]
     assert quantiles(p) == pytest.approx(ndtri(p), rel=2e-14)
     assert quantiles(np.array([0.5]))[0] == 0
+
+
+def test_a_row_of_normals_is_the_quantile_of_its_uniform_numbers():
+    keys, address = keys_of(200_000), np.uint64(5)
+    p = many_uniforms(keys, np.array([address]), 3, 0)[0]
+    assert row_of_normals(keys, address) == pytest.approx(ndtri(p), rel=2e-14)
+    assert (np.abs(p - 0.5) > 0.4995).sum() > 100  # the tails go another way and were among them
 
 
 def test_keys_differ_by_every_part_and_seed_0_is_a_seed():

@@ -9,43 +9,52 @@ import pytest
 from numba import njit
 from scipy.stats import binom, chi2, gamma, hypergeom, kstest, poisson
 
-from pva.engine import samplers
+from pva.engine import rejection, rows, samplers
+from pva.engine.random_numbers import counter, replicate_keys
+from pva.engine.space import LANES
 
 ALARM = 1e-5
 KEY = np.uint64(20260721)
 
 
-@njit
-def binomials(n, p, count, key):
-    out = np.empty(count)
-    for i in range(count):
-        out[i] = samplers.binomial(n, p, key, np.uint64(i), 0)
+def in_blocks(draw, count, key, *rows_of):
+    """Rows of lanes, one key a lane, until there are `count` numbers."""
+    keys = replicate_keys(seed=int(key), layer=1, draw=np.zeros(count, dtype=int),
+                          replicate=np.arange(count))
+    out, space = np.empty(count), rows.make_space()
+    for first in range(0, count, LANES):
+        part = slice(first, first + LANES)
+        draw(*(np.ascontiguousarray(np.broadcast_to(r, count)[part], dtype=float)
+               for r in rows_of), keys[part], out[part], space)
     return out
 
 
 @njit
+def _binomial_block(n, p, keys, out, space):
+    rows.binomials(n, p, keys, np.uint64(7), 0, out, space)
+
+
+@njit
+def _poisson_block(mean, keys, out, space):
+    rows.poissons(mean, keys, np.uint64(7), 0, out, space)
+
+
+@njit
+def _rejection_block(kind, n, p, keys, out, space):
+    rows._large(kind, n, p, keys, np.uint64(7), 0, out, space)
+
+
+def binomials(n, p, count, key):
+    return in_blocks(_binomial_block, count, key, n, p)
+
+
+def poissons(mean, count, key):
+    return in_blocks(_poisson_block, count, key, mean)
+
+
 def binomials_by_rejection(n, p, count, key):
     """What a lower switch point would give: transformed rejection whatever the mean."""
-    out = np.empty(count)
-    for i in range(count):
-        out[i] = samplers._binomial_rejection(n, p, key, np.uint64(i), 0)
-    return out
-
-
-@njit
-def poissons(mean, count, key):
-    out = np.empty(count)
-    for i in range(count):
-        out[i] = samplers.poisson(mean, key, np.uint64(i), 0)
-    return out
-
-
-@njit
-def poissons_by_rejection(mean, count, key):
-    out = np.empty(count)
-    for i in range(count):
-        out[i] = samplers._poisson_rejection(mean, key, np.uint64(i), 0)
-    return out
+    return in_blocks(lambda *a: _rejection_block(rejection.BINOMIAL, *a), count, key, n, p)
 
 
 @njit
@@ -116,8 +125,10 @@ def test_poisson(mean):
     assert alarm(poissons(mean, 100_000, KEY), poisson(mean)) > ALARM
 
 
-def test_a_lower_switch_point_of_the_poisson_is_found_out():
-    assert alarm(poissons_by_rejection(2.0, 1_000_000, KEY), poisson(2.0)) < ALARM / 1000
+def test_the_poisson_test_can_fail():
+    # one in a hundred too many, on both sides of the switch
+    for mean in (2.0, 50.0):
+        assert alarm(poissons(1.01 * mean, 1_000_000, KEY), poisson(mean)) < ALARM / 1000
 
 
 @pytest.mark.parametrize(
@@ -147,6 +158,60 @@ def test_ends_of_the_range():
     assert (hypergeometrics(4.0, 6.0, 10.0, 5, KEY) == 4).all()
     assert (hypergeometrics(0.0, 6.0, 3.0, 5, KEY) == 0).all()
     assert (hypergeometrics(4.0, 6.0, 0.0, 5, KEY) == 0).all()
+
+
+@pytest.mark.parametrize("kind", [rejection.BINOMIAL, rejection.POISSON])
+def test_bounds_settle_what_the_full_ratio_would(kind):
+    """Proposals settled by the bounds alone are judged in full: never another verdict."""
+    generator = np.random.default_rng(4)
+    count = 400_000
+    mean = 10 ** generator.uniform(1, 4, count)
+    p = np.minimum(0.5, 10 ** generator.uniform(-3, 0, count))
+    n = np.ceil(mean / p) if kind == rejection.BINOMIAL else mean
+    p = p if kind == rejection.BINOMIAL else mean
+    keys = replicate_keys(seed=9, layer=1, draw=np.zeros(count, dtype=int),
+                          replicate=np.arange(count))
+    quick, full = _both_ways(kind, n, p, keys)
+    settled = quick != rejection.DOUBTFUL
+    assert (quick == full)[settled].all()
+    assert settled.mean() > 0.9  # else the bounds would be worth nothing
+    assert (full == rejection.REFUSED).mean() < 0.3
+
+
+@njit
+def _both_ways(kind, n, p, keys):
+    first, second = counter(np.uint64(7), 0, 0), counter(np.uint64(7), 0, 1)
+    quick, full = np.empty(len(n)), np.empty(len(n))
+    rejection.propose(kind, n, p, keys, first, second, quick)
+    rejection.judge(kind, n, p, keys, first, second, full)
+    return quick, full
+
+
+def test_a_lane_does_not_feel_its_neighbours():
+    generator = np.random.default_rng(8)
+    n, p = np.floor(10 ** generator.uniform(0, 3.5, 400)), generator.uniform(0, 1, 400)
+    together = binomials(n, p, 400, KEY)
+    keys = replicate_keys(seed=int(KEY), layer=1, draw=np.zeros(400, dtype=int),
+                          replicate=np.arange(400))
+    alone, space = np.empty(400), rows.make_space()
+    for i in range(400):
+        _binomial_block(n[i:i + 1], p[i:i + 1], keys[i:i + 1], alone[i:i + 1], space)
+    assert (alone == together).all()
+
+
+def test_p_values_of_many_samples_are_even():
+    """300 right samples give even p-values; 300 of a law off by 2 % do not."""
+    generator = np.random.default_rng(3)
+    right, wrong = [], []
+    for _ in range(300):
+        n = int(10 ** generator.uniform(0.5, 4))
+        p = generator.uniform(0.05, 0.95)
+        sample = binomials(float(n), p, 4000, np.uint64(generator.integers(2**60)))
+        right.append(alarm(sample, binom(n, p)))
+        wrong.append(alarm(sample, binom(n, p * 0.98)))
+    inner = [x for x in right if x < 1]
+    assert kstest(inner, "uniform").pvalue > ALARM
+    assert kstest([x for x in wrong if x < 1], "uniform").pvalue < ALARM / 1000
 
 
 def test_small_counts_rise_with_their_luck():

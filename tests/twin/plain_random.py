@@ -1,17 +1,18 @@
 """Addressed random numbers in plain Python: written to be read, slow, no arrays.
 
 Any number is named by a key (seed, layer of chance, draw, replicate) and a counter (stream, model
-year, attempt). Philox4x32-10: Salmon, Moraes, Dror & Shaw 2011, Proceedings of SC11, article 16.
-Transformed rejection: Hörmann 1993. Gamma: Marsaglia & Tsang 2000. All constants from memory; the
-known-answer vectors of Philox are tested beside the engine.
+year, attempt, first or second). Mixing function of SplitMix64: Steele, Lea & Flood 2014, OOPSLA.
+Transformed rejection: Hörmann 1993. Gamma: Marsaglia & Tsang 2000. All constants from memory; known
+answers of SplitMix64 are tested beside the engine.
 """
 
 import math
 from hashlib import blake2b
 
 ENVIRONMENT, INDIVIDUALS, OTHER_INDIVIDUALS = 0, 1, 2
-BITS_32 = 2**32 - 1
 BITS_64 = 2**64 - 1
+GOLDEN = 0x9E3779B97F4A7C15
+MOST = 100  # a count of mean below 10 never gets there
 
 
 def stream(*words):
@@ -29,24 +30,15 @@ def mixed(x):
 
 def replicate_key(seed, layer, draw, replicate):
     """Key of one layer of chance of one replicate of one draw."""
-    golden = 0x9E3779B97F4A7C15
-    key = mixed((seed + golden) & BITS_64)
+    key = mixed((seed + GOLDEN) & BITS_64)
     for number in (layer, draw, replicate):
-        key = mixed((key + golden * (number + 1)) & BITS_64)
+        key = stirred_in(key, number)
     return key
 
 
-def philox(counter, key):
-    """Four 32-bit numbers from four of a counter and two of a key, ten rounds."""
-    c0, c1, c2, c3 = counter
-    k0, k1 = key
-    for _ in range(10):
-        high0, low0 = divmod(0xD2511F53 * c0, 2**32)
-        high1, low1 = divmod(0xCD9E8D57 * c2, 2**32)
-        c0, c1, c2, c3 = high1 ^ c1 ^ k0, low1, high0 ^ c3 ^ k1, low0
-        k0 = (k0 + 0x9E3779B9) & BITS_32
-        k1 = (k1 + 0xBB67AE85) & BITS_32
-    return c0, c1, c2, c3
+def stirred_in(state, number):
+    """A 64-bit number that depends on both."""
+    return mixed((state + GOLDEN * (number + 1)) & BITS_64)
 
 
 class Luck:
@@ -57,10 +49,11 @@ class Luck:
 
     def two_uniforms(self, address, year, attempt=0):
         """Two numbers strictly between 0 and 1: 52 bits each, in the middle of their cell."""
-        counter = (address & BITS_32, address >> 32, year, attempt)
-        a, b, c, d = philox(counter, (self.key & BITS_32, self.key >> 32))
-        first, second = (a << 32 | b) >> 12, (c << 32 | d) >> 12
-        return (first + 0.5) * 2.0**-52, (second + 0.5) * 2.0**-52
+        here = stirred_in(address, year)
+        return tuple(self._uniform(stirred_in(here, 2 * attempt + which)) for which in (0, 1))
+
+    def _uniform(self, counter):
+        return ((mixed((self.key + counter) & BITS_64) >> 12) + 0.5) * 2.0**-52
 
     def normal(self, address, year):
         """One standard normal."""
@@ -92,8 +85,6 @@ class Luck:
             k = math.floor((2 * a / edge + b) * u + n * p + 0.5)
             if not 0 <= k <= n:
                 continue
-            if edge >= 0.07 and v <= 0.92 - 4.2 / b:
-                return k
             hat = v * (2.83 + 5.1 / b) * sd / (a / edge**2 + b)
             log_ratio = (
                 math.lgamma(mode + 1) + math.lgamma(n - mode + 1)
@@ -112,7 +103,7 @@ class Luck:
             return self._poisson_large(mean, address, year)
         u = self.two_uniforms(address, year)[0]
         k, chance = 0, math.exp(-mean)
-        while u > chance and k < 1000:
+        while u > chance and k < MOST:
             u -= chance
             k += 1
             chance *= mean / k
@@ -126,9 +117,7 @@ class Luck:
             u = u - 0.5
             edge = 0.5 - abs(u)
             k = math.floor((2 * a / edge + b) * u + mean + 0.43)
-            if edge >= 0.07 and v <= 0.9277 - 3.6224 / (b - 2):
-                return k
-            if k < 0 or (edge < 0.013 and v > edge):
+            if k < 0:
                 continue
             hat = v * (1.1239 + 1.1328 / (b - 3.4)) / (a / edge**2 + b)
             if math.log(hat) <= k * math.log(mean) - mean - math.lgamma(k + 1):
@@ -172,7 +161,7 @@ class Luck:
 def count_up_binomial(n, p, u):
     """Smallest k whose summed chances reach u."""
     k, chance = 0, math.exp(n * math.log1p(-p))
-    while u > chance and k < n:
+    while u > chance and k < min(n, MOST):
         u -= chance
         k += 1
         chance *= p / (1 - p) * (n + 1 - k) / k

@@ -38,7 +38,7 @@ from pva.scenario.resolved import (
     Until,
 )
 
-SEED = 5
+SEED = 3
 QUIET = {"deadline": None, "database": None,
          "suppress_health_check": [HealthCheck.too_slow, HealthCheck.filter_too_much,
                                    HealthCheck.data_too_large, HealthCheck.large_base_example]}
@@ -211,15 +211,15 @@ def test_one_animal_followed_by_hand():
 
     # 1 environment: no bad years. 2 no collection; one young is released.
     # 3 the adult breeds; Poisson with mean .6: none up to exp(-.6) = .5488, one up to .8781
-    assert u("recruitment", "Quillstone", "young") == pytest.approx(0.85822, abs=1e-5)
+    assert u("recruitment", "Quillstone", "young") == pytest.approx(0.83926, abs=1e-5)
     recruits = 1
     # 4 the adult lives where u is above its chance of dying, .2
-    assert u("survival", "wild", "Quillstone", "adult") == pytest.approx(0.29734, abs=1e-5)
+    assert u("survival", "wild", "Quillstone", "adult") == pytest.approx(0.52228, abs=1e-5)
     adults = 1
     # the released young has the ordinary survival of its stage: it lives where u is above .5
-    assert u("release survival", "put", "young") == pytest.approx(0.96731, abs=1e-5)
+    assert u("release survival", "put", "young") == pytest.approx(0.70416, abs=1e-5)
     # 5 it would grow up where u is above .6; the recruit was not there to live or grow
-    assert u("release growth", "put", "young to adult") == pytest.approx(0.26673, abs=1e-5)
+    assert u("release growth", "put", "young to adult") == pytest.approx(0.29712, abs=1e-5)
     stocked_young = 1
     # 6 nobody moves; 7 no limits; 8 census
     assert numbers(scenario)[1] == [recruits, adults]
