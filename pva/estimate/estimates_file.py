@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ from pva.errors import FormError, MeaningError, Problem
 from pva.estimate.estimates import GROUPS, Covariance, Estimate, Estimates
 from pva.estimate.link_scale import Link, natural
 from pva.files import Positions, read_yaml
+from pva.files.near_names import the_nearest_is
 from pva.sources import KINDS, Source
 
 FIELDS = ("value", "se", "interval", "year_sd", "link", "apparent", "n", "source", "note")
@@ -81,8 +81,7 @@ class _Problems:
         self.meaning: list[Problem] = []
 
     def unknown(self, place: tuple, word: str, allowed, todo: str) -> None:
-        near = difflib.get_close_matches(word, allowed, 1)
-        nearest = f"; the nearest is `{near[0]}`" if near else ""
+        nearest = the_nearest_is(word, allowed)
         self.form.append(
             self.at.problem(place, f"unknown key `{place[-1]}`{nearest}", todo, code="unknown-key")
         )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 
 import pandas as pd
 
@@ -24,6 +23,7 @@ from pva.estimate.visit_by_visit import visit_by_visit
 from pva.field import read_records, read_study
 from pva.field.records import FieldRecords
 from pva.field.study import Study
+from pva.files.near_names import the_nearest_is
 
 
 @dataclass(frozen=True)
@@ -141,10 +141,8 @@ def _check_model(model: str | None, results: dict[str, SpeciesResult]) -> None:
     known = [m.name for r in results.values() for m in r.models]
     if model is None or model in known:
         return
-    near = get_close_matches(model, known, 1)
-    nearest = f"; the nearest is `{near[0]}`" if near else ""
     raise MeaningError(Problem(
-        f"no model fitted to this study is called `{model}`{nearest}",
+        f"no model fitted to this study is called `{model}`{the_nearest_is(model, known)}",
         "Take a name from the model table of `pva estimate`.", done="Nothing was reported.",
         code="unknown-model"))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import typing
 from collections.abc import Iterator
 
@@ -10,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pva.errors import Problem
 from pva.files import Positions
+from pva.files.near_names import did_you_mean
 
 
 class Form(BaseModel):
@@ -32,12 +32,7 @@ def form_problems(error: ValidationError, form: type[BaseModel], positions: Posi
 def nearest(word: str, allowed: typing.Iterable[str]) -> str:
     """Advice for a word that is not allowed: the nearest allowed one, else all of them."""
     allowed = [str(a) for a in allowed]
-    levelled = [a.casefold() for a in allowed]
-    close = difflib.get_close_matches(str(word).casefold(), levelled, 1, 0.6)
-    if close:
-        match = next(a for a in allowed if a.casefold() == close[0])
-        return f"Did you mean `{match}`?"
-    return f"Allowed are {', '.join(allowed)}."
+    return did_you_mean(word, allowed, f"Allowed are {', '.join(allowed)}.")
 
 
 def _problem(found: dict, path: tuple, form: type[BaseModel], positions: Positions) -> Problem:

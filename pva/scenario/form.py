@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import typing
 from collections.abc import Sequence
@@ -11,6 +10,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ValidationError
 
 from pva.errors import FormError
+from pva.files.near_names import did_you_mean, near_name
 from pva.scenario.places import Problems, path_words
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_rates import RateSpec
@@ -86,8 +86,8 @@ def _misspelt(error: dict) -> tuple | None:
     if error["type"] != "extra_forbidden":
         return None
     path = _path(error)
-    near = difflib.get_close_matches(str(path[-1]), _allowed(path[:-1]), n=1, cutoff=0.6)
-    return (*path[:-1], near[0]) if near else None
+    near = near_name(path[-1], _allowed(path[:-1]))
+    return (*path[:-1], near) if near else None
 
 
 def _explain(problems: Problems, error: dict) -> None:
@@ -109,10 +109,8 @@ def _explain(problems: Problems, error: dict) -> None:
 
 def _wrong_choice(problems: Problems, path: tuple, error: dict) -> None:
     allowed = re.findall(r"'([^']*)'", error["ctx"]["expected"])
-    near = difflib.get_close_matches(str(error["input"]), allowed, n=1, cutoff=0.6)
-    todo = f"Did you mean `{near[0]}`?" if near else (
-        "Write one of " + ", ".join(f"`{word}`" for word in allowed) + "."
-    )
+    words = ", ".join(f"`{word}`" for word in allowed)
+    todo = did_you_mean(error["input"], allowed, f"Write one of {words}.")
     problems.add(path, f"{{key}} cannot be {_show(error['input'])}", todo, code="wrong-choice")
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from pva.errors import MeaningError
+from pva.files.near_names import did_you_mean
 from pva.lifehistory import catalogue
 from pva.lifehistory.laws import drawn_values, law_median
 from pva.lifehistory.links import match_probability
@@ -365,14 +365,11 @@ def source_of(written: dict) -> Source:
 
 def nearest(name: str, known: Sequence[str]) -> str:
     """What to do about a name that does not exist."""
-    near = difflib.get_close_matches(str(name), [str(k) for k in known], n=1, cutoff=0.6)
-    if near:
-        return f"Did you mean `{near[0]}`?"
     if not known:
         return "There is none to choose from."
     shown = ", ".join(f"`{k}`" for k in list(known)[:12])
     more = f" and {len(known) - 12} more" if len(known) > 12 else ""
-    return f"Known here: {shown}{more}."
+    return did_you_mean(name, known, f"Known here: {shown}{more}.")
 
 
 def _middle(rate: Rate) -> float:
