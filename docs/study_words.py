@@ -189,7 +189,10 @@ STUDY_WORDS = {
                           "sensitivity` has not been run (minutes). A finished answer is shown in "
                           "any case.",
     "report.donor": "The scenario that takes animals from a donor bed; judged by `pva report` "
-                    "where `pva donor` has not been run.",
+                    "where `pva donor` has not been run. Its path, or a block.",
+    "report.donor.scenario": "Its path.",
+    "report.donor.draws": "Parameter draws of each step; the scenario's where left out.",
+    "report.donor.replicates": "Replicates of each draw; the scenario's where left out.",
     "report.map": "A grid of the main scenario, run by `pva report` where `pva explore` has not "
                   "been run, and drawn as a map.",
     "report.map.vary": "Scenario keys and their values, as for `pva explore`.",

@@ -43,10 +43,10 @@ def _answers(terminal, study, kept) -> dict:
     left_out: dict[str, str] = {}
     found = {"sensitivity": main.sensitivity(named.sensitivity, left_out),
              "grid": main.grid(named.map, left_out), "targets": main.targets(), "donor": None}
-    taking = [k for k in [*_donor_of(terminal, study, named.donor), *kept]]
+    taking = [*_donor_of(terminal, study, named.donor), *kept]
     for one in taking:
         if found["donor"] is None:
-            found["donor"] = one.donor(named.donor is not None and one is taking[0], left_out)
+            found["donor"] = one.donor(named.donor if one is taking[0] else None, left_out)
     if found["donor"] is not None:
         left_out.pop("donor", None)
     return found | {"left_out": left_out, "data_check": _data_check(terminal, study, left_out)}
@@ -73,13 +73,13 @@ def _data_check(terminal, study, left_out) -> dict | None:
     return None
 
 
-def _donor_of(terminal, study, name):
+def _donor_of(terminal, study, asked):
     """The scenario that study.yaml names for the donor, or scenarios/donor.yaml if it is there."""
     from pva.scenario.scenario import read_scenario
 
-    path = study.place(name or "scenarios/donor.yaml")
+    path = study.place(asked.scenario if asked else "scenarios/donor.yaml")
     answers = [f / f"{path.stem}.donor.json" for f in (terminal.out, study.results_folder) if f]
-    if name is None and not (path.is_file() and any(a.is_file() for a in answers)):
+    if asked is None and not (path.is_file() and any(a.is_file() for a in answers)):
         return []
     return [Kept(terminal, study, read_scenario(path), path)]
 
@@ -168,13 +168,14 @@ class Kept:
                             lambda: sensitivity_and_write(self._terminal, self.question,
                                                           self._path, folder=self._folder))
 
-    def donor(self, asked: bool, left_out: dict) -> dict | None:
-        """What the donor can give; judged now only where it is asked for."""
+    def donor(self, asked, left_out: dict) -> dict | None:
+        """What the donor can give; judged now, with the runs named, only where it is asked for."""
         from pva.cli.donating import donor_and_write
 
-        return self._answer("donor", "donor.json", asked, left_out,
-                            lambda: donor_and_write(self._terminal, self.question, self._path,
-                                                    folder=self._folder))
+        question = _with_runs(self.question, asked)
+        return self._answer("donor", "donor.json", asked is not None, left_out,
+                            lambda: donor_and_write(self._terminal, question, self._path,
+                                                    folder=self._folder), question.digest)
 
     def grid(self, asked, left_out: dict):
         """A map of this question, with the runs that study.yaml names for it; or None."""
@@ -216,8 +217,9 @@ class Kept:
                 self._folder / f"{self._path.stem}.targets.json", found))
         return found
 
-    def _answer(self, kind, ending, asked, left_out, make):
-        found = self._json(ending, lambda f: f.get("digest") == self.question.digest)
+    def _answer(self, kind, ending, asked, left_out, make, *digests):
+        digests = (self.question.digest, *digests)
+        found = self._json(ending, lambda f: f.get("digest") in digests)
         if found is None and asked:
             self._say(ending, "finding it")
             found = make()
@@ -246,7 +248,7 @@ def _opened(file, read):
 
 
 def _with_runs(question, asked):
-    """The question with the draws and replicates that study.yaml names for a map."""
+    """The question with the draws and replicates that study.yaml names for it."""
     if asked is None:
         return question
     runs = {f"runs.{k}": v for k in ("draws", "replicates")

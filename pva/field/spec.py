@@ -298,13 +298,25 @@ class MapSpec(Form):
     replicates: int | None = Field(None, ge=1)
 
 
+class DonorSpec(Form):
+    """The scenario that takes animals from a donor bed; plain text names it alone."""
+
+    scenario: str
+    draws: int | None = Field(None, ge=1)
+    replicates: int | None = Field(None, ge=1)
+
+
+def _donor(value):
+    return {"scenario": value} if isinstance(value, str) else value
+
+
 class ReportSpec(Form):
     """Scenarios that the page answers."""
 
     main: str | None = None
     compare: Annotated[list[str], BeforeValidator(_list)] = []
     sensitivity: bool = False
-    donor: str | None = None
+    donor: Annotated[DonorSpec | None, BeforeValidator(_donor)] = None
     map: MapSpec | None = None
 
 
