@@ -52,7 +52,7 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
                       years=None) -> np.ndarray:
     """Weights of the parameters (all kinds) in the logit survival of a stage, site and so on.
 
-    What is not named is averaged over the years that animals were followed.
+    What is not named is averaged over the years that animals of the stage were followed.
 
     Parameters
     ----------
@@ -75,12 +75,11 @@ def survival_contrast(fitted: Fitted, *, stage: str | None = None, site: str | N
         if name.startswith(YEAR_TERM + " "):
             out[column] = _year_weight(values, labels, years)
             continue
-        use = np.ones(len(steps), bool)
+        use = here.copy()
         for term, level in (("site", site), ("source", source), ("batch", batch)):
             if name.startswith(term + " ") and level is not None:
                 use &= steps[term].eq(level).to_numpy()
-        if name.startswith("stage ") or name == "length":
-            use &= here
+        use = use if use.any() else np.ones(len(steps), bool)
         out[column] = np.average(values[use], weights=time[use])
     return out
 

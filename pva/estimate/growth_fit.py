@@ -147,7 +147,7 @@ def _crude(data: Lengths):
 
 def _described(model: GrowthModel, x: np.ndarray) -> Growth:
     """The fit in words and natural units."""
-    whole = np.linalg.pinv(hessian(model, x, step=1e-3), rcond=1e-10, hermitian=True)
+    whole = _covariance(model, x)
     rates, data = model.rates(x), model.measured.lengths
     mean = Curve(x[:4].copy(), whole[:4, :4])
     natural = np.array([x[0], *np.exp(x[1:4])])
@@ -155,7 +155,7 @@ def _described(model: GrowthModel, x: np.ndarray) -> Growth:
     low = np.array([x[0] - Z95 * spread[0], *np.exp(x[1:4] - Z95 * spread[1:])])
     high = np.array([x[0] + Z95 * spread[0], *np.exp(x[1:4] + Z95 * spread[1:])])
     se, notes = spread * np.array([1.0, *natural[1:]]), []
-    if natural[2] < NO_SPREAD * natural[0]:
+    if _without_spread(x):
         notes.append("asymptotes of single animals could not be told apart")
         natural[2], se[2], low[2], high[2] = 0.0, np.nan, 0.0, np.nan
     interval = {n: (float(lo), float(hi)) for n, lo, hi in zip(NAMES, low, high, strict=True)}
@@ -182,6 +182,22 @@ def _described(model: GrowthModel, x: np.ndarray) -> Growth:
         parameters=model.size, terms=model.terms, curves=_curves(model, x, whole), rates=rates,
         share=model.sizes.share, log_weight=log_weight, notes=tuple(notes),
     )
+
+
+def _without_spread(x: np.ndarray) -> bool:
+    """Whether the animals do not differ in their asymptotes as far as anybody can tell."""
+    return bool(np.exp(x[2]) < NO_SPREAD * x[0])
+
+
+def _covariance(model: GrowthModel, x: np.ndarray) -> np.ndarray:
+    """Inverse of the second derivatives; a spread of asymptotes at its limit is no longer free."""
+    curvature = hessian(model, x, step=1e-3)
+    free = np.arange(x.size) != 2 if _without_spread(x) else np.ones(x.size, bool)
+    values, vectors = np.linalg.eigh(curvature[np.ix_(free, free)])
+    kept = values > 1e-10 * values.max()
+    out = np.zeros_like(curvature)
+    out[np.ix_(free, free)] = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
+    return out
 
 
 def _misread(model, x, rates, log_weight, whole, interval) -> tuple[int, float]:

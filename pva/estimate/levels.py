@@ -8,6 +8,22 @@ from pva.field.records import SHELL, FieldRecords
 LEVEL_WORDS = ("a plan without data", "releases, batch marks or quadrats", "tags and two visits",
                "tags, three visits or more, and lengths",
                "tags, visits and lengths, with double marks, shells, repeat passes or host fish")
+UNMEASURED_WORDS = {
+    3: "tags and three visits or more; no animal was measured twice",
+    4: "tags and visits, with double marks, shells, repeat passes or host fish; no animal was "
+       "measured twice"}
+
+
+def level_words(level: int, *, measured: bool) -> str:
+    """A level in words.
+
+    Parameters
+    ----------
+    level : int
+    measured : bool
+        Whether any animal was measured at two visits.
+    """
+    return LEVEL_WORDS[level] if measured else UNMEASURED_WORDS.get(level, LEVEL_WORDS[level])
 
 
 def entry_level(records: FieldRecords, following: Following) -> int:
@@ -21,8 +37,9 @@ def entry_level(records: FieldRecords, following: Following) -> int:
     Returns
     -------
     int
-        0 no data; 1 releases, batches or quadrats; 2 tags and two visits; 3 tags, three visits or
-        more, and lengths; 4 double marks, shells, repeat passes or host counts besides.
+        0 no data; 1 releases, batches or quadrats; 2 tags and two visits; 3 tags and three visits
+        or more, which tell survival, and growth where lengths were taken; 4 double marks, shells,
+        repeat passes or host counts besides.
     """
     some = len(records.releases) or len(records.units) or len(records.encounters)
     steps = following.steps
@@ -30,8 +47,7 @@ def entry_level(records: FieldRecords, following: Following) -> int:
         return 1 if some else 0
     # the release or first capture is an occasion too
     occasions = 1 + int(steps.groupby("follow").size().max())
-    twice = (following.lengths.groupby("animal").size() >= 2).any()
-    if occasions < 3 or not twice:
+    if occasions < 3:
         return 2
     more = (
         records.releases["second_mark"].notna().any()

@@ -24,7 +24,7 @@ from pva.estimate.refusal import Refusal
 from pva.estimate.shells import extreme_finding, profiled, with_leaving
 from pva.estimate.source_differences import source_differences
 from pva.estimate.species_growth import SpeciesGrowth, growth_of, with_transitions
-from pva.estimate.stage_steps import Sizes, label_steps
+from pva.estimate.stage_steps import UNMEASURED, Sizes, label_steps
 from pva.estimate.staying import TAGS
 from pva.estimate.survival import (
     Data,
@@ -35,6 +35,7 @@ from pva.estimate.survival import (
 )
 from pva.estimate.survival_rates import (
     SurvivalRates,
+    as_profiled,
     contrasts_of,
     survival_rates,
     wanted_keys,
@@ -146,15 +147,33 @@ def _followed(records, species, own, losses, lengths, options, model) -> Species
         return SpeciesResult(species, own, growth=growth, losses=losses,
                              refused=(*refused, refusal), notes=tuple(notes))
     sizes = Sizes(own, growth, options.season, lengths.measured)
-    if sizes.guessed and options.stages:
-        notes.append(f"{sizes.guessed} animals were never measured: their batch's mean is used")
     steps = label_steps(own, sizes, options.stages, options.bad_years)
+    if options.stages:
+        notes += _stage_notes(steps, sizes, growth)
     if own.steps.groupby("follow").size().max() < 2:
         searched = chance_to_find(records, species, options.availability)
         return SpeciesResult(species, own, steps, growth, losses, refused=tuple(refused),
                              bounds=two_visit_bounds(own.steps, searched), notes=tuple(notes))
     told = _survival(species, own, steps, growth, losses, options, model, refused, notes)
     return replace(told, passes=pass_detection(records, species))
+
+
+def _stage_notes(steps: pd.DataFrame, sizes: Sizes, growth: Growth | None) -> list[str]:
+    """What the stages of animals rest on, where it is not their own lengths and a curve."""
+    unknown = int(steps.loc[steps["length"].isna(), "animal"].nunique())
+    if unknown and steps["length"].isna().all():
+        return ["no animal was measured: survival is not told by stage"]
+    out = []
+    if sizes.guessed > unknown:
+        out.append(f"{sizes.guessed - unknown} animals were never measured: their batch's mean is "
+                   "used")
+    if unknown:
+        out.append(f"{unknown} animals were never measured, nor any of their source: their "
+                   f"survival stands apart as `survival/{UNMEASURED}`")
+    if growth is None:
+        out.append("without a growth curve every animal counts to the stage of its mean length, "
+                   "however long it was followed")
+    return out
 
 
 def follow_study(records: FieldRecords, options: Options, *, by_tag_only: bool = False
@@ -194,6 +213,7 @@ def _survival(species, own, steps, growth, losses, options, model, refused, note
         rates, averaged = average_rates(rates, taking_part, keys, inflation)
         notes.append(f"survival and release survival are averaged over {len(taking_part)} models "
                      "by their weights, with the doubt about the model in their standard errors")
+    rates = as_profiled(rates)
     simulated = _simulated_fit(models[0], data, at_visits, test, options, notes)
     notes += rates.notes
     notes += what_cannot_differ("survival", options.survival, steps)

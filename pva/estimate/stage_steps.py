@@ -17,6 +17,7 @@ from pva.estimate.following import YEAR, Following
 from pva.estimate.growth import Growth, growing_time
 from pva.estimate.growth_model import Measured
 
+UNMEASURED = "not measured"  # animals of which no length is known, nor of their like
 SHORTEST_PIECE = 0.04  # years; a piece shorter than a fortnight joins its neighbour
 
 
@@ -53,9 +54,9 @@ class Sizes:
         if measured is not None:
             self._measured(measured)
         typical = pd.DataFrame(
-            {"batch": steps["batch"].fillna(""), "source": steps["source"],
+            {"batch": steps["batch"].astype(object).fillna(""), "source": steps["source"],
              "first": [self.own.get(a, (np.nan, np.nan))[1] for a in steps["animal"]]})
-        by_batch = typical.groupby("batch")["first"].transform("mean")
+        by_batch = typical.groupby(["source", "batch"])["first"].transform("mean")
         by_source = typical.groupby("source")["first"].transform("mean")
         for animal, start, a, b in zip(steps["animal"], steps["start"], by_batch, by_source,
                                        strict=True):
@@ -104,7 +105,7 @@ def label_steps(following: Following, sizes: Sizes, stages, bad_years=()) -> pd.
     steps["year"] = _interval_labels(steps)
     steps["bad_year"] = _bad_years(steps, bad_years)
     steps["length"] = sizes.on(steps["animal"], steps["end"].to_numpy())
-    if stages:
+    if stages and steps["length"].notna().any():
         steps["begin_length"] = sizes.on(steps["animal"], steps["start"].to_numpy())
         steps = _cut(steps, sizes, stages)
     else:
@@ -117,6 +118,8 @@ def _cut(steps: pd.DataFrame, sizes: Sizes, stages) -> pd.DataFrame:
     limits = np.array([s.low for s in stages[1:]])
     begin = np.searchsorted(limits, steps["begin_length"], side="right")
     finish = np.maximum(np.searchsorted(limits, steps["length"], side="right"), begin)
+    nobody_knows = steps["length"].isna().to_numpy()
+    begin[nobody_knows] = finish[nobody_knows] = len(stages)
     whole = steps.assign(_stage=begin, _piece=0)
     crossing = np.flatnonzero(finish > begin)
     pieces = [whole[finish <= begin]]
@@ -128,7 +131,7 @@ def _cut(steps: pd.DataFrame, sizes: Sizes, stages) -> pd.DataFrame:
     if rows:
         pieces.append(pd.DataFrame(rows))
     steps = pd.concat(pieces).sort_values(["follow", "start"], kind="stable")
-    names = np.array([s.name for s in stages], object)
+    names = np.array([*(s.name for s in stages), UNMEASURED], object)
     return steps.assign(stage=names[steps["_stage"].to_numpy(int)]).drop(
         columns=["_stage", "_piece", "begin_length"])
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit, logit
 
-from pva.estimate.levels import LEVEL_WORDS
+from pva.estimate.levels import level_words
 from pva.estimate.link_scale import Z95
 from pva.estimate.species_growth import growth_row
 from pva.estimate.summary_survival import (
@@ -51,7 +51,8 @@ def summarise(told) -> StudySummary:
     first = next(iter(results.values()), None)
     return StudySummary({
         "title": told.title, "species": told.species, "level": told.level,
-        "level_words": LEVEL_WORDS[told.level],
+        "level_words": level_words(told.level, measured=any(
+            r.following.lengths["animal"].duplicated().any() for r in results.values())),
         "rows": told.records.account.totals if told.records is not None else None,
         "survival": [row for n, r in results.items() for row in _survival(told, r, tagged[n])],
         "detection": [_estimate_row(e) for k, e in told.rates.items()

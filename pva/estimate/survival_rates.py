@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.optimize import minimize_scalar
 from scipy.special import expit
 
 from pva.estimate.choices import YEAR_TERM
@@ -108,6 +109,30 @@ def survival_rates(chosen: Fitted, data: Data, *, without_loss: Data | None = No
                          _by_interval(yearly, labels, inflation),
                          tuple(_year_words(effects, moments, len(labels))), effects, moments,
                          _profiles(base, named, keys, widened))
+
+
+def as_profiled(rates: SurvivalRates) -> SurvivalRates:
+    """The same rates with standard errors that fit their profile intervals.
+
+    The curvature at an estimate near 0 or 1 can be almost flat, and its standard error then lets a
+    scenario draw what the profile excludes.
+    """
+    scale = np.ones(len(rates.joint.keys))
+    for i, key in enumerate(rates.joint.keys):
+        if key in rates.profiles:
+            scale[i] = _fitting_se(rates.joint.mean[i], rates.profiles[key]) / rates.joint.se[i]
+    covariance = rates.joint.covariance * np.outer(scale, scale)
+    return replace(rates, joint=replace(rates.joint, covariance=covariance))
+
+
+def _fitting_se(mean: float, ends: tuple[float, float]) -> float:
+    """SE (logit scale) whose interval comes closest to a profile interval, as chances."""
+    wanted = expit(np.array(ends))
+
+    def off(se):
+        return float(((expit(mean + np.array([-Z95, Z95]) * se) - wanted) ** 2).sum())
+
+    return float(minimize_scalar(off, bounds=(1e-3, 8.0), method="bounded").x)
 
 
 def wanted_keys(*models: Fitted) -> dict[str, dict]:

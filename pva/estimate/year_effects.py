@@ -39,6 +39,7 @@ HARDLY = 0.1  # of a step; a year that no step lies in by more joins its neighbo
 SHARE_ROUNDED = 2  # decimals of a share, so that like animals share a row
 DROP = chi2.ppf(0.95, 1) / 2
 NUDGE = 0.02  # logit, over which the slope of a curvature is taken
+VAGUE = 2.0  # standard error (logit) beyond which a parameter is not moved for the years
 ALIKE_BELOW = 1e-3  # SD below which years count as alike
 FLATTEST = 0.01  # curvature below which a direction is left out of an integral
 
@@ -181,8 +182,10 @@ def towards_marginal(negative, found: Fit, lucky: np.ndarray) -> np.ndarray:
     float array (parameter)
     """
     beta, at = found.beta, np.flatnonzero(lucky)
-    others = np.flatnonzero(~lucky & found.told & ~found.stuck)
-    along = found.along
+    # a rate close to 0 or 1 has next to no curvature to step by: it stays where it is
+    fixed = ~lucky & (found.stuck | (np.diag(found.along) > VAGUE**2))
+    others = np.flatnonzero(~lucky & found.told & ~fixed)
+    along = _given(found.along, np.flatnonzero(fixed))
     spread = along[np.ix_(others, others)]
     # the years follow when another parameter moves: their regression on it
     paths = along[:, others] @ np.linalg.pinv(spread, hermitian=True)
@@ -190,6 +193,13 @@ def towards_marginal(negative, found: Fit, lucky: np.ndarray) -> np.ndarray:
     slope = np.array([(_log_curvature(negative, beta + NUDGE * path, at) - base) / NUDGE
                       for path in paths.T])
     return beta - along[:, others] @ (0.5 * slope)
+
+
+def _given(covariance: np.ndarray, fixed: np.ndarray) -> np.ndarray:
+    """Covariance of the others where some parameters are held."""
+    across = covariance[:, fixed]
+    held = np.linalg.pinv(covariance[np.ix_(fixed, fixed)], hermitian=True)
+    return covariance - across @ held @ across.T
 
 
 def _log_curvature(negative, beta: np.ndarray, at: np.ndarray) -> float:

@@ -132,9 +132,9 @@ def test_least_squares_on_increments_is_biased_and_the_joint_model_is_not():
 
 @pytest.mark.slow
 def test_animals_chosen_by_length_do_not_pull_the_asymptote():
-    """Donors of 45 to 65 mm: with the choice left out of the likelihood, and batches and donors
-    tied to their own asymptotes alike, as it was before, the mean asymptote of 24 studies falls
-    short of 70; with the choice it stays within 3 SE."""
+    """Donors of 45 to 65 mm: with the choice in the likelihood the mean asymptote of 24 studies
+    stays within 3 SE of 70; with it left out, and batches and donors tied to their own asymptotes
+    alike, the same studies give less (0.8 mm, 9 SE of the difference)."""
     told, left_out = [], []
     for seed in range(24):
         study = cohorts_and_donors(np.random.default_rng(seed))
@@ -143,7 +143,8 @@ def test_animals_chosen_by_length_do_not_pull_the_asymptote():
         left_out.append(fit_growth(Measured(study.lengths, anyhow, study.curve, study.levels,
                                             study.released)).asymptote_mm)
     assert abs(np.mean(told) - 70) < 3 * np.std(told) / np.sqrt(24)
-    assert np.mean(left_out) < 70 - 2 * np.std(left_out) / np.sqrt(24)
+    gap = np.array(told) - np.array(left_out)
+    assert gap.mean() > max(0.4, 4 * gap.std() / np.sqrt(24))
 
 
 @pytest.mark.slow

@@ -88,6 +88,9 @@ def test_every_level_answers(tmp_path, level):
     if level == 1:
         bounds = rates["survival/marked yellow @ Quillstone"]
         assert bounds.value is None and 0.2 < bounds.interval[0] < 0.3
+    if level == 3:  # hardly any died soon after the release: near 1, not anywhere
+        release = rates["release/hatchery"]
+        assert release.value > 0.9 and release.interval[0] > 0.5
     if level == 2:
         assert rates["survival/all"].note.startswith("bounds: with two visits")
     if level == 4:
@@ -109,3 +112,34 @@ def test_the_command_names_the_level_and_exits_well(tmp_path, level):
         assert "bounds: with two visits survival cannot be told apart from detection" in said.output
         row = next(r for r in summary["refused"] if r["what"] == "survival/all")
         assert row["low"] < 0.9 < row["high"] <= 1
+
+
+@pytest.mark.parametrize("measured", ["none", "half"])
+def test_animals_never_measured_have_no_stage(tmp_path, measured):
+    """Without a length nobody knows whether an animal is adult."""
+    files = tagged(DAYS, lengths=measured == "half")
+    if measured == "half":
+        wild = tagged(DAYS)
+        for name in ("releases.csv", "encounters.csv"):
+            lines = wild[name].replace("hatchery", "wild bed").replace("A0", "W0").split("\n")
+            files[name] += rows(lines[1:-1])
+    (tmp_path / "field").mkdir()
+    text = HEAD.format(level=3)
+    for name, content in files.items():
+        (tmp_path / "field" / name).write_text(content, encoding="utf-8")
+        text += f"  - {{file: field/{name}, is: {name.removesuffix('.csv')}}}\n"
+    text += "stages: [{name: young, length_mm: [10, 40]}, {name: adult, length_mm: [40, 90]}]\n"
+    (tmp_path / "study.yaml").write_text(text, encoding="utf-8")
+    told = estimate_study(tmp_path)
+    assert told.level == 3
+    steps = told.by_species["Lampsilis ficta"].steps
+    stages = steps.groupby("source")["stage"].unique().map(set)
+    if measured == "none":
+        assert [k for k in told.rates if k.startswith("survival/")] == ["survival/all"]
+        assert "no animal was measured: survival is not told by stage" in told.notes
+        assert told.summary()["level_words"].endswith("no animal was measured twice")
+    else:
+        assert stages["wild bed"] == {"not measured"}
+        assert stages["hatchery"] == {"young", "adult"}
+        assert ("40 animals were never measured, nor any of their source: their survival stands "
+                "apart as `survival/not measured`") in told.notes

@@ -46,4 +46,5 @@ def test_crude_survival_averages_to_that_of_the_model(told):
 def test_weights_are_no_lengths(told):
     refused = {r["what"]: r["why"] for r in told.summary()["refused"]}
     assert refused["growth"] == "0 animals were measured twice"
-    assert told.level == 2
+    assert told.level == 3
+    assert told.summary()["level_words"].endswith("no animal was measured twice")

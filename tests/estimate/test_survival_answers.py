@@ -12,7 +12,7 @@ from simulated import batches, simulate, yearly_visits
 from pva.estimate import read_estimates, write_estimates
 from pva.estimate.averaging import average
 from pva.estimate.coding import HEARD_ALIVE, HEARD_DEAD, NOT_COUNTED
-from pva.estimate.contrasts import Joint, detection_limit
+from pva.estimate.contrasts import Joint, detection_limit, joint, survival_contrast
 from pva.estimate.entangled import products
 from pva.estimate.fit_simulation import simulate_fit
 from pva.estimate.fit_tests import fit_test
@@ -21,7 +21,7 @@ from pva.estimate.options import Options
 from pva.estimate.run import estimate_records
 from pva.estimate.source_differences import source_differences
 from pva.estimate.survival import aicc, fit_model
-from pva.estimate.survival_rates import survival_rates
+from pva.estimate.survival_rates import SurvivalRates, as_profiled, survival_rates
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
 from pva.model.draws import DrawTable
 from pva.scenario.resolved import JointCovariance
@@ -283,12 +283,15 @@ def test_no_sentence_where_sources_are_alike_or_detection_is_apart():
 
 
 def test_a_rate_at_its_limit_that_tells_nothing_is_no_number():
-    """A flood that the records cannot tell: no relative survival of 1, but limits of 0 to 1."""
-    made = marked_study(np.random.default_rng(1), releases=RELEASES, visits=VISITS, survival=0.85)
-    rate = estimate_records(made, Options(species=(SPECIES,), bad_years=("2021 flood",))).rates[
-        "bad_year/2021 flood"]
-    assert rate.value is None and rate.link is None
-    assert rate.note.startswith("cannot be told: sits at its limit, one-sided 95 % limits 0.0")
+    """A flood that killed nobody: 25 animals a release cannot tell, 150 leave at most 3 in 10."""
+    few, many = (estimate_records(
+        marked_study(np.random.default_rng(1), releases=[(d, n, s) for d, _, s in RELEASES],
+                     visits=VISITS, survival=0.85, detection=p),
+        Options(species=(SPECIES,), bad_years=("2021 flood",))).rates["bad_year/2021 flood"]
+        for n, p in ((25, 0.35), (150, 0.6)))
+    assert few.value is None and few.link is None
+    assert few.note.startswith("cannot be told: sits at its limit, one-sided 95 % limits 0.")
+    assert many.value == 1.0 and 0.7 < many.interval[0] < 0.85
 
 
 def test_a_listed_model_says_what_it_knows_only_together():
@@ -301,3 +304,33 @@ def test_a_listed_model_says_what_it_knows_only_together():
     assert "are known only as their product over " in note
     row = next(m for m in told.summary()["models"] if m["only_together"])
     assert row["name"] in note and row["only_together"][0] in note and not row["reported"]
+
+
+@pytest.mark.parametrize("ends", [(1.2, np.inf), (1.2, 7.1), (0.4, 5.1)])
+def test_a_scenario_draws_what_the_profile_allows(ends):
+    """Release survival near 1 has a curvature that lets a quarter of the draws fall below a half;
+    its profile interval does not."""
+    flat = Joint(("survival/all", "release/hatchery"), np.array([2.0, 2.83]),
+                 np.array([[0.04, -0.4], [-0.4, 21.5]]))
+    rates = as_profiled(SurvivalRates(flat, None, {}, {}, {}, [],
+                                      profiles={"release/hatchery": ends}))
+    drawn = np.random.default_rng(1).multivariate_normal(rates.joint.mean, rates.joint.covariance,
+                                                         20_000)
+    low, high = np.quantile(expit(drawn[:, 1]), [0.025, 0.975])
+    assert abs(low - expit(ends[0])) < 0.06 and abs(high - expit(ends[1])) < 0.06
+    assert rates.joint.se[0] == pytest.approx(0.2)
+    correlation = np.corrcoef(drawn.T)[0, 1]
+    assert correlation == pytest.approx(-0.4 / np.sqrt(0.04 * 21.5), abs=0.03)
+
+
+def test_survival_of_a_stage_is_that_of_its_own_animals():
+    """Only hatchery animals are ever subadult: an average over both sources is none of theirs."""
+    made = simulate(np.random.default_rng(3), visits=yearly_visits(2011, 2015), release=0.9,
+                    animals=batches([2010, 2011], 200, sources=("hatchery", "Osprey Shoal")).assign(
+                        stage=lambda a: np.where(a["source"] == "hatchery", "subadult", "adult")))
+    fitted = fit_model(Model(("source",), (), ("source",), True), made.data())
+    own = joint(fitted, {"all": survival_contrast(fitted, stage="subadult"),
+                         "hatchery": survival_contrast(fitted, stage="subadult", source="hatchery"),
+                         "adult": survival_contrast(fitted, stage="adult")})
+    assert own.mean[0] == pytest.approx(own.mean[1], abs=1e-12)
+    assert abs(own.mean[0] - own.mean[2]) > 1e-6

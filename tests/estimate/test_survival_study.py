@@ -50,7 +50,8 @@ def test_summary_has_every_promised_key(told):
     assert sum(m["weight"] for m in summary["models"]) == pytest.approx(1.0)
     assert set(summary["fit"]) >= {"overdispersion", "p_value"}
     assert summary["tag_retention"] is None
-    assert "level" in summary and summary["level"] == 2  # no lengths were taken
+    assert "level" in summary and summary["level"] == 3
+    assert summary["level_words"] == "tags and three visits or more; no animal was measured twice"
 
 
 def test_joint_covariance_has_the_rates_of_the_file(told):

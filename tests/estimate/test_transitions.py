@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.special import expit
-from test_growth import FROM_THE_BED, measured
+from test_growth import FROM_THE_BED, HATCHERY, measured
 
 from pva.estimate.contrasts import Joint
 from pva.estimate.growth_fit import fit_growth
@@ -197,3 +197,21 @@ def test_transitions_carry_the_doubt_of_growth_and_survival():
     assert set(told.keys[2:]) >= {"growth/under 30 mm", "growth/subadult"}
     assert np.linalg.eigvalsh(told.covariance).min() > -1e-10
     assert 0 < told.se[told.keys.index("growth/subadult")] < 0.5
+
+
+def test_animals_that_do_not_differ_leave_the_steps_told():
+    """A spread of asymptotes at its limit has no curvature; taken for free it made a step anything
+    from 0.01 to 0.54."""
+    stages = complete([LengthStage("subadult", 20, 50), LengthStage("adult", 50, 92)])
+    survival = Joint(("survival/subadult", "survival/adult"), np.array([1.7, 2.7]),
+                     0.01 * np.eye(2))
+    growths = [fit_growth(measured(np.random.default_rng(seed), animals=150, asymptote_sd=0.0,
+                                   error=1.0, kind=HATCHERY)) for seed in range(4)]
+    alike = [g for g in growths if g.asymptote_sd_mm == 0.0]
+    assert alike
+    for growth in alike:
+        assert (growth.covariance[2] == 0).all()
+        assert np.linalg.eigvalsh(growth.covariance).min() > -1e-9
+        told, _ = transitions(growth, stages, survival)
+        at = told.keys.index("growth/subadult")
+        assert 0.0 < told.se[at] < 0.3
