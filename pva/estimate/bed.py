@@ -241,6 +241,12 @@ def _notes(by_survey, surveys: list[Survey], options: Options) -> list[str]:
                      "start cannot tell its own error")
     if options.units.design == DOUBLE and options.units.efficiency is None and surveys:
         found.append("Digging is taken to find every animal in a unit")
+    unsized = {f"{s.site} {s.survey}": n for s in surveys
+               if (n := int(s.animals["length_mm"].isna().sum()))}
+    if unsized and options.stages:
+        found.append("Animals without a length count in the density of all and in no stage, so "
+                     "that the stages add up to less ("
+                     + ", ".join(f"{where}: {n}" for where, n in unsized.items()) + ")")
     return found
 
 

@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from pva.estimate.following import YEAR, Following
+from pva.estimate.tag_loss import methods_by_tag, with_methods
 from pva.field.records import ALIVE, REMOVED, FieldRecords
 
 LABEL = "visit by visit, not limited to 1"
@@ -133,8 +134,11 @@ def sums_of(following: Following, records: FieldRecords, site: str) -> tuple[Sum
 
 
 def _caught(records: FieldRecords, site: str, names, marked) -> np.ndarray:
-    """All animals met alive at each visit, where untagged ones are in the records at all."""
-    met = records.encounters
+    """All animals met alive at each visit, where untagged ones are in the records at all.
+
+    NaN at visits that work by the tag (a reader): they cannot meet animals without one.
+    """
+    met = with_methods(records)
     met = met[met["site"].eq(site) & met["status"].isin([ALIVE, REMOVED])]
     untagged = met[met["animal"].isna()].groupby("visit").size()
     new = records.releases
@@ -144,8 +148,12 @@ def _caught(records: FieldRecords, site: str, names, marked) -> np.ndarray:
     fresh = here[here["date"].eq(here["animal"].map(first))].groupby("visit")["animal"].nunique()
     if untagged.empty and fresh.empty:
         return np.full(len(names), np.nan)
-    added = [int(untagged.get(n, 0)) + int(fresh.get(n, 0)) for n in names]
-    return marked + np.array(added, float)
+    added = np.array([int(untagged.get(n, 0)) + int(fresh.get(n, 0)) for n in names], float)
+    if not untagged.empty:
+        by_tag = methods_by_tag(with_methods(records))
+        blind = met.loc[met["method"].isin(by_tag), "visit"]
+        added[np.isin(names, list(set(blind) - set(untagged.index)))] = np.nan
+    return marked + added
 
 
 def visit_by_visit(following: Following, records: FieldRecords) -> pd.DataFrame:

@@ -1,8 +1,10 @@
 """Closed-form estimates of an open population, against Jolly 1965."""
 
 import csv
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from invented import SPECIES, marked_study
 
@@ -72,3 +74,19 @@ def test_sums_keep_the_identity_of_the_columns():
     assert len(when) == 5
     for i in range(1, 4):
         assert sums.missed[i + 1] == sums.missed[i] + sums.seen_again[i] - sums.marked[i + 1]
+
+
+def test_a_reader_meets_no_animal_without_a_tag():
+    """Every other visit works by the tag: it says nothing of how many animals there are in all."""
+    made = marked_study(np.random.default_rng(6), releases=[("2018-06-01", 200, "hatchery")],
+                        visits=["2019-06-01", "2020-06-01", "2021-06-01", "2022-06-01"])
+    by_hand = {"v0", "v2"}
+    made.visits["method"] = ["hand search" if v in by_hand else "reader"
+                             for v in made.visits["visit"]]
+    wild = made.encounters[made.encounters["visit"].isin(by_hand)].assign(animal=None, tag=None)
+    made = replace(made, encounters=pd.concat([made.encounters, wild], ignore_index=True))
+    table = estimate_records(made, Options(species=(SPECIES,))).tables["visit_by_visit"]
+    table = table.set_index("visit")
+    assert np.isfinite(table.at["v0", "alive"]) and np.isfinite(table.at["v2", "alive"])
+    assert table.loc[["v1", "v3"], "alive"].isna().all()
+    assert table["joining"].isna().all()
