@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from pva.cli.bed_words import latest, tell_beds
+from pva.cli.bed_words import between, latest, tell_beds
 from pva.cli.terminal import Terminal
 from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, chance_words, heard_words
+
+MARKED = "survival/marked "
 
 
 def tell_estimate(terminal: Terminal, summary: dict) -> None:
@@ -12,9 +14,11 @@ def tell_estimate(terminal: Terminal, summary: dict) -> None:
     terminal.answer(answer_of_estimate(summary))
     terminal.table(["survival in a year", "apparent", "corrected", "SE", "95 % interval",
                    "years SD", "animals"],
-                  [survival_cells(r) for r in summary["survival"] if r["per"] == "year"])
+                  [survival_cells(r) for r in summary["survival"]
+                   if r["per"] == "year" and _value(r) is not None])
     terminal.table(["through the event", "survival", "SE", "95 % interval", "animals"],
-                  [_event(r) for r in summary["survival"] if r["per"] != "year"])
+                  [_event(r) for r in summary["survival"]
+                   if r["per"] != "year" and _value(r) is not None])
     if any(r.get("year_sd") == 0 for r in summary["survival"]):
         terminal.say("\nSD between years: " + YEARS_ALIKE)
     _tell_heard(terminal, summary["survival"])
@@ -46,7 +50,7 @@ def answer_of_estimate(summary: dict) -> str:
         bounds = next((r for r in summary["refused"] if r["what"].startswith("survival/")
                        and None not in (r.get("low"), r.get("high"))), None)
         if bounds is None:
-            return f"{level}; they give no survival."
+            return f"{level}; they give no survival{_instead(summary)}."
         return (f"{level}; they bound survival ({bounds['what'].partition('/')[2]}) between "
                 f"{share(bounds['low'])} and {share(bounds['high'])} a year and give no point.")
     row = next((r for r in yearly if r["name"] == "survival/adult"), yearly[0])
@@ -58,6 +62,19 @@ def answer_of_estimate(summary: dict) -> str:
     if row["corrected"] is not None and row["apparent"] is not None:
         said += f"; {share(row['apparent'])} with lost tags counted as deaths"
     return said + ")."
+
+
+def _instead(summary: dict) -> str:
+    """What records without a survival are good for."""
+    beds = [r for r in latest(summary["density"]) if not r["stage"]]
+    if beds:
+        return ", but density: " + "; ".join(
+            f"{r['name'].removeprefix('density/')} {r['value']:.2g} per m2 ({between(r)}, 95 %)"
+            for r in beds)
+    if summary["level"] == 0:
+        return (": take rates from published values or judgement in the scenario, and let `pva "
+                "sensitivity` say which of them to measure first")
+    return ""
 
 
 def survival_cells(row: dict) -> list:
@@ -179,17 +196,31 @@ def tell_crude(terminal: Terminal, summary: dict) -> None:
                     "survived at least", "at most", "at least, if evenly spread"],
                    [[f"{r['mark']}, {r['site']}", r["visit"], f"{r['years']:.2f}", r["released"],
                      r["found"], r["shells"], share(r["low"]), share(r["high"]),
-                     share(r["low_even"])] for r in summary.get("batch_bounds") or []])
+                     share(r["low_even"])] for r in summary.get("batch_bounds") or []
+                   if r["found"] or r["shells"]])
 
 
 def _number(value: float | None, form: str = "{:.0f}") -> str | None:
     return None if value is None else form.format(value)
 
 
+def _of_batches(rows: list[dict]) -> list[str]:
+    """Yearly bounds of all batch marks in one line; what they rest on stands in their table."""
+    if not rows:
+        return []
+    return ["Batch marks bound survival and give no point, because animals that lost the mark, "
+            "left or were missed cannot be told from dead ones; a year: " + "; ".join(
+                f"{r['what'].removeprefix(MARKED)} {share(r['low'])} to {share(r['high'])}"
+                for r in rows) + "."]
+
+
 def not_told(summary: dict) -> list[str]:
     """What could not be estimated, why, and what it would take."""
-    lines = []
+    marked = [r for r in summary["refused"] if r["what"].startswith(MARKED)]
+    lines = _of_batches(marked)
     for row in summary["refused"]:
+        if row in marked:
+            continue
         low, high = row.get("low"), row.get("high")
         between = f" ({share(low)} to {share(high)})" if None not in (low, high) else ""
         parts = [f"Not told: {row['what']}: {row['why']}{between}", row["needed"]]
