@@ -52,6 +52,31 @@ def _areas(reader: TableReader, areas: pd.Series) -> None:
                            ratio=f"{areas[row] / usual:.3g}")
 
 
+def no_animals_note(units: list[TableReader]) -> list[str]:
+    """A note where units were dug and no table lists animals: all of them would count as blank."""
+    if not any(len(one.frame) for one in units):
+        return []
+    counts = [f"{name} of {one.table.label}" for one in units for name in _own_columns(one)
+              if _may_be_counts(one.frame[name])]
+    asked = f" {', '.join(counts)} may hold counts of animals; they were not read." * bool(counts)
+    return ["No table of the study lists the animals found in the units dug, so every unit counts "
+            f"as blank and density as 0.{asked} If animals were found, add a table with `is: "
+            "animals`, one row an animal, or one a size class with their `number`."]
+
+
+def _own_columns(reader: TableReader) -> list[str]:
+    """Columns of the crew that stand for nothing the package knows."""
+    taken = {i for places in reader.table.places.values() for i in places}
+    return [name for i, name in enumerate(reader.table.raw.header)
+            if i not in taken and name in reader.frame]
+
+
+def _may_be_counts(column: pd.Series) -> bool:
+    told = column.dropna()
+    told = told[told != ""].astype(str)
+    return bool(len(told)) and told.str.fullmatch(r"\d{1,4}").all() and told.nunique() > 1
+
+
 def _excavated(reader: TableReader) -> pd.Series:
     text = reader.frame["excavated"]
     found = text.map({t: EXCAVATED_WORDS.get(level(t)) for t in pd.unique(text)}).astype(object)

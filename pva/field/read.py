@@ -25,7 +25,14 @@ from pva.field.identity import (
 )
 from pva.field.lengths import check_lengths
 from pva.field.opening import open_table
-from pva.field.quadrats import listed_once, place_in_units, read_animals, read_hosts, read_units
+from pva.field.quadrats import (
+    listed_once,
+    no_animals_note,
+    place_in_units,
+    read_animals,
+    read_hosts,
+    read_units,
+)
 from pva.field.records import COLUMNS, FieldRecords
 from pva.field.releases import (
     KnownAnimals,
@@ -204,6 +211,8 @@ class _Reading:
         units = _stacked(_together(read_units, self.of_kind("units")), "units")
         units = listed_once(units, self.ledger)
         animals = _stacked(_together(read_animals, self.of_kind("animals")), "animals")
+        if not self.of_kind("animals"):
+            self.notes += no_animals_note(self.of_kind("units"))
         animals = place_in_units(animals, units, self.ledger)
         _, animals = check_lengths(no_releases(), animals.assign(animal=None, when=pd.NaT),
                                    self.ledger, self.study.spec.lengths)

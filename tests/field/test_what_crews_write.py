@@ -132,3 +132,17 @@ def test_a_flagged_row_is_corrected_like_one_set_aside(small_study):
     records = read_records(read_study(folder))
     assert records.account.totals == {"in": 16, "used": 16, "flagged": 0, "set_aside": 0}
     assert records.encounters["length_mm"].iloc[0] == 44.5
+
+
+def test_units_without_a_table_of_animals_are_not_blank_unsaid(small_study):
+    keys = {"tables": [{"file": "releases.csv", "is": "releases"},
+                       {"file": "encounters.csv", "is": "encounters"},
+                       {"file": "units.csv", "is": "units"}]}
+    units = ("survey,site,date,unit,area_m2,transect,mussels,observer\n"
+             "2019,QR,2019-09-11,Q1,0.25,1,0,AB\n2019,QR,2019-09-11,Q2,0.25,2,3,CD\n")
+    records = read_of(small_study, {"units.csv": units}, **keys)
+    assert ("No table of the study lists the animals found in the units dug, so every unit counts "
+            "as blank and density as 0. mussels of units.csv may hold counts of animals; they were "
+            "not read. If animals were found, add a table with `is: animals`, one row an animal, "
+            "or one a size class with their `number`.") in records.notes
+    assert not any("lists the animals" in note for note in read_of(small_study, {}).notes)
