@@ -60,7 +60,8 @@ def answer_of_estimate(summary: dict) -> str:
                 "year (one-sided 95 % limit), and the records say no more.")
     said = f"{level}: {of} survival is {share(_value(row))} a year (95 % interval {_interval(row)}"
     if row["corrected"] is not None and row["apparent"] is not None:
-        said += f"; {share(row['apparent'])} with lost tags counted as deaths"
+        lost = " and ".join(row.get("corrected_for") or ["lost tags"])
+        said += f"; {share(row['apparent'])} with {lost} counted as deaths"
     return said + ")."
 
 
@@ -117,7 +118,7 @@ def _tell_heard(terminal, rows):
     if read:
         terminal.table(["", *(c[0].lower() + c[1:] for c in HEARD_COLUMNS)],
                       [heard_cells(r) for r in read], title=HEARD_TITLE)
-        terminal.say(heard_words(corrected=any(r["corrected"] is not None for r in read)))
+        terminal.say(heard_words(corrected=any("lost tags" in r["corrected_for"] for r in read)))
 
 
 def heard_cells(row: dict) -> list:

@@ -15,7 +15,7 @@ import pandas as pd
 from pva.estimate.following import YEAR
 from pva.estimate.options import Options
 from pva.estimate.staying import LEAVING, TAGS, Staying, met_in_and_out, staying_outside
-from pva.estimate.tag_loss import UNCORRECTED, TagRetention, meetings, retention
+from pva.estimate.tag_loss import UNCORRECTED, TagRetention, meetings, retention, unwritten
 from pva.field.records import FieldRecords
 
 
@@ -29,10 +29,13 @@ class Losses:
         Measured on animals with two marks.
     given : tuple of Staying
         Corrections given as yearly numbers.
+    unwritten : tuple of (str, str)
+        Visits (visit, site) at which nobody wrote down second marks.
     """
 
     tags: TagRetention | None = None
     given: tuple[Staying, ...] = ()
+    unwritten: tuple[tuple[str, str], ...] = ()
 
     def __bool__(self) -> bool:
         return self.tags is not None or bool(self.given)
@@ -79,6 +82,10 @@ class Losses:
         """
         out = [f"corrected for {one.what}: {one.value:.3f} a year (SE {one.se:.3f}; {one.source})"
                for one in self.given]
+        if self.unwritten:
+            where = ", ".join(f"{site} {visit}" for visit, site in self.unwritten)
+            out.append(f"no second mark was written down at {where}: these meetings tell nothing "
+                       "of tag loss")
         if self.tags is not None:
             out.append(f"tag loss: {UNCORRECTED}")
         elif TAGS not in self.corrected_for:
@@ -110,4 +117,4 @@ def losses_of(records: FieldRecords, animals, options: Options) -> Losses:
         met = met_in_and_out(records, options.outside)
         told = staying_outside(met[met["animal"].isin(set(animals))], options.outside_searched)
         given += (told,) if told is not None else ()
-    return Losses(measured, given)
+    return Losses(measured, given, tuple(unwritten(records)))

@@ -23,6 +23,7 @@ from pva.estimate.link_scale import Z95
 from pva.field.records import ALIVE, REMOVED, FieldRecords
 
 FEWEST_MEETINGS = 20
+FEWEST_LOOKED = 5  # animals with a tag, none with its second mark, that say nobody looked for it
 VAGUE = 0.75  # a lower limit of first-year retention below this corrects nothing
 UNCORRECTED = "loss of both marks at once and loss right after marking are not corrected"
 CONSTANT, AGEING = "loss constant", "loss changing with the age of the mark"
@@ -125,6 +126,7 @@ def meetings(records: FieldRecords, animals=None) -> pd.DataFrame:
     if animals is not None:
         met = met[met["animal"].isin(set(animals))]
     met = met[~met["method"].isin(methods_by_tag(everything))]
+    met = met[~_keys(met).isin(_unwritten(met))]
     met = met.assign(day=day_numbers(met["date"])).dropna(subset=["day"])
     rows = []
     for animal, group in met.sort_values("day").groupby("animal", sort=False):
@@ -138,6 +140,32 @@ def meetings(records: FieldRecords, animals=None) -> pd.DataFrame:
                 break
             since = day
     return pd.DataFrame(rows, columns=["animal", "start", "end", "has_tag", "has_second"])
+
+
+def unwritten(records: FieldRecords) -> list[tuple[str, str]]:
+    """Visits (visit, site) in hand at which nobody wrote down second marks: a blank is not a loss.
+
+    Animals that had both marks were met with their tag, at least `FEWEST_LOOKED` of them, and not
+    one with its second mark.
+    """
+    releases = records.releases
+    double = releases.loc[releases["second_mark"].notna() & releases["tag"].notna(), "animal"]
+    everything = with_methods(records)
+    met = everything[everything["animal"].isin(set(double.dropna()))
+                     & everything["status"].isin([ALIVE, REMOVED])
+                     & ~everything["method"].isin(methods_by_tag(everything))]
+    return sorted(_unwritten(met))
+
+
+def _keys(met: pd.DataFrame) -> pd.Series:
+    return pd.Series(list(zip(met["visit"], met["site"], strict=True)), met.index, dtype=object)
+
+
+def _unwritten(met: pd.DataFrame) -> set[tuple[str, str]]:
+    tagged = met[met["tag"].notna()]
+    looked = tagged["second_mark"].notna().groupby([tagged["visit"], tagged["site"]]).agg(
+        ["sum", "size"])
+    return set(looked.index[(looked["sum"] == 0) & (looked["size"] >= FEWEST_LOOKED)])
 
 
 def with_methods(records: FieldRecords) -> pd.DataFrame:

@@ -178,3 +178,20 @@ def test_another_model_can_be_asked_for_by_its_name(told):
     with pytest.raises(MeaningError) as caught:
         estimate_records(told.records, PLAIN, model=other.replace("detection", "detecton"))
     assert caught.value.problems[0].what.endswith(f"; the nearest is `{other}`")
+
+
+def test_second_marks_that_nobody_wrote_down_are_no_losses():
+    """True retention 0.95 and 0.90; at the first two visits no second mark was noted where the tag
+    could be read. Taken for losses, they would say that two in three second marks fall off."""
+    made = marked_study(np.random.default_rng(8), releases=[("2018-06-01", 300, "hatchery")],
+                        visits=["2019-06-01", "2020-06-01", "2021-06-01", "2022-06-01"],
+                        tag_kept=0.95, second_kept=0.90)
+    whole = retention(meetings(made))
+    early = made.encounters["visit"].isin(["v0", "v1"]) & made.encounters["tag"].notna()
+    made.encounters.loc[early, "second_mark"] = None
+    told = estimate_records(made, Options())
+    half = told.by_species[SPECIES].retention
+    assert half.meetings < whole.meetings
+    assert half.second_mark > 0.8 and abs(half.tag - 0.95) < 3 * half.se
+    assert ("no second mark was written down at Quillstone Riffle v0, Quillstone Riffle v1: these "
+            "meetings tell nothing of tag loss") in told.notes
