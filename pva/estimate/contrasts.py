@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import expit
 
 from pva.estimate.choices import YEAR_TERM
-from pva.estimate.fit import FLAT, profile_interval
+from pva.estimate.fit import AT_BOUNDARY, FLAT, profile_interval
 from pva.estimate.models import LUCK
 from pva.estimate.survival import Fitted
 
@@ -145,7 +145,8 @@ def detection_limit(fitted: Fitted, mask: np.ndarray, inflation: float = 1.0):
     contrast = np.zeros(fitted.fit.beta.size)
     where = fitted.laid.design.slices["detection"]
     contrast[where] = fitted.laid.at_steps("detection")[visited].mean(axis=0)
-    if not fitted.fit.stuck[np.abs(contrast) > FLAT].any():
+    if np.abs(contrast @ fitted.fit.beta) <= AT_BOUNDARY and not fitted.fit.stuck[
+            np.abs(contrast) > FLAT].any():
         return None
     low, high = profile_interval(fitted.fit, contrast, inflation=inflation)
     return float(expit(low)), float(expit(high))

@@ -58,6 +58,17 @@ class Design:
         """Number of parameters."""
         return sum(getattr(self, kind).shape[1] for kind in KINDS)
 
+    def wide(self, kind: str) -> np.ndarray:
+        """Rows of one kind over all parameters (row, parameter)."""
+        matrix = getattr(self, kind)
+        out = np.zeros((len(matrix), self.size))
+        out[:, self.slices[kind]] = matrix
+        return out
+
+    def at_edge(self, kind: str, beta: np.ndarray) -> np.ndarray:
+        """Which rows of one kind sit at 0 or 1."""
+        return np.abs(self.wide(kind) @ beta) > AT_BOUNDARY
+
     def rates(self, beta: np.ndarray) -> dict[str, np.ndarray]:
         """Rates of every row, by kind."""
         return {
@@ -175,7 +186,9 @@ def fit(histories: Histories, design: Design, *, near: Fit | None = None, pull=N
     value, _ = negative(beta)
     stuck = _stuck(design, beta, information)
     covariance, told, vague, along = _invert(information, stuck)
-    rank = beta.size - vague.shape[1] + int(stuck.sum())
+    edges = np.vstack([design.wide(k)[design.at_edge(k, beta)] for k in KINDS])
+    at_edge = int(np.linalg.matrix_rank(edges @ vague, tol=FLAT)) if edges.size else 0
+    rank = beta.size - vague.shape[1] + at_edge
     loglik = -(value - 0.5 * float(pull @ beta**2))
     return Fit(beta, covariance, loglik, told, stuck, histories, design, pull, rank, vague,
                along)

@@ -222,9 +222,13 @@ def levels_told(fitted: Fitted) -> bool:
     """
     if YEAR_TERM in fitted.model.survival and "visit" in fitted.model.detection:
         return False
-    where, told = fitted.laid.design.slices, fitted.fit.told
-    stuck = fitted.fit.stuck
-    return all(bool((told | stuck)[where[kind]].all()) for kind in ("survival", "release"))
+    design, beta = fitted.laid.design, fitted.fit.beta
+    if YEAR_TERM in fitted.model.survival:  # a product may end with one of the two at its limit
+        known, where = fitted.fit.told | fitted.fit.stuck, design.slices
+        return all(bool(known[where[kind]].all()) for kind in ("survival", "release"))
+    # by rates, not by parameters: one source at its limit leaves those of the others told
+    return all(bool((fitted.fit.tells(design.wide(kind)) | design.at_edge(kind, beta)).all())
+               for kind in ("survival", "release") if getattr(design, kind).size)
 
 
 def best_shell_loss(model: Model, steps: pd.DataFrame, keep) -> float:

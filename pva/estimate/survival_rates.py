@@ -19,7 +19,7 @@ from pva.estimate.contrasts import (
     survival_contrast,
     year_labels,
 )
-from pva.estimate.fit import profile_interval
+from pva.estimate.fit import AT_BOUNDARY, profile_interval
 from pva.estimate.following import SHORT, YEAR
 from pva.estimate.link_scale import Z95, mean_over_years
 from pva.estimate.losses import Losses
@@ -203,15 +203,20 @@ def _year_words(effects: YearEffects | None, moments: YearVariance | None, inter
                f"{intervals} ordinary intervals whose survival can be told")
         return
     low, high = effects.interval
-    top = f"{high:.2f}" if np.isfinite(high) else "no end"
+    top = _top(high)
     yield (f"SD of survival between years on the logit scale: {effects.sd:.2f}, with years as "
            f"random effects in the likelihood (used), 95 % profile interval {low:.2f} to {top}; "
            f"{np.sqrt(moments.variance):.2f} from the spread of {intervals} single intervals "
            f"(to compare), {np.sqrt(moments.interval[0]):.2f} to "
-           f"{np.sqrt(moments.interval[1]):.2f}")
+           f"{_top(np.sqrt(moments.interval[1]))}")
     if low == 0.0:
         yield (f"{intervals} intervals cannot tell whether years differ at all, nor that they are "
                f"alike: an SD of 0 and one of {top} both fit")
+
+
+def _top(sd: float) -> str:
+    """The upper end of an SD on the logit scale; beyond 5 survival would be 0 or 1 in any year."""
+    return f"{sd:.2f}" if sd < 5 else "no end"
 
 
 def _process(fitted: Fitted, labels) -> np.ndarray:
@@ -267,8 +272,7 @@ def _limits(base: Fitted, named: Joint, keys, inflation: float) -> dict:
     """Profile limits of rates that sit at 0 or 1."""
     out = {}
     for (key, contrast), se in zip(contrasts_of(base, keys).items(), named.se, strict=True):
-        touched = np.abs(contrast) > 1e-9
-        if np.isnan(se) and touched.any() and base.fit.stuck[touched].any():
+        if np.isnan(se) and np.abs(contrast @ base.fit.beta) > AT_BOUNDARY:
             low, high = profile_interval(base.fit, contrast, inflation=inflation)
             out[key] = (float(expit(low)), float(expit(high)))
     return out

@@ -214,7 +214,9 @@ def _bounded(result: SpeciesResult, species: str) -> dict[str, Estimate]:
             "days; survival cannot be told apart from detection, nor from so short an interval "
             "for a year"))}
     return {"survival/all": Estimate(key, None, interval=bounds.yearly(), **shared, note=(
-        "bounds: with two visits survival cannot be told apart from detection" + _raised(bounds)))}
+        ("bounds from the first interval: no model tells survival apart" if result.models else
+         "bounds: with two visits survival cannot be told apart from detection")
+        + _raised(bounds)))}
 
 
 def _raised(bounds) -> str:

@@ -20,7 +20,7 @@ from pva.estimate.models import Model
 from pva.estimate.options import Options
 from pva.estimate.run import estimate_records
 from pva.estimate.source_differences import source_differences
-from pva.estimate.survival import aicc, fit_model
+from pva.estimate.survival import aicc, fit_model, levels_told
 from pva.estimate.survival_rates import SurvivalRates, as_profiled, survival_rates
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
 from pva.model.draws import DrawTable
@@ -334,3 +334,25 @@ def test_survival_of_a_stage_is_that_of_its_own_animals():
                          "adult": survival_contrast(fitted, stage="adult")})
     assert own.mean[0] == pytest.approx(own.mean[1], abs=1e-12)
     assert abs(own.mean[0] - own.mean[2]) > 1e-6
+
+
+def test_one_source_at_its_limit_leaves_the_rest_told():
+    """Nobody of one source dies after the release. Written as a mean and a difference, both
+    parameters then run away; survival and the other source are told all the same."""
+    at_limit = 0
+    for seed in range(8):
+        made = simulate(np.random.default_rng(seed), visits=yearly_visits(2011, 2015),
+                        animals=batches([2010, 2011, 2012], 80, sources=("hatchery", "river")),
+                        survival=0.85, detection=0.5,
+                        release=lambda a: np.where(a["source"] == "hatchery", 0.8, 1.0))
+        fitted = fit_model(Model((), (), ("source",), True), made.data())
+        assert levels_told(fitted)
+        rates = survival_rates(fitted, made.data())
+        assert np.isfinite(rates.joint.se[rates.joint.keys.index("survival/all")])
+        assert np.isfinite(rates.joint.se[rates.joint.keys.index("release/hatchery")])
+        if "release/river" in rates.limits:
+            at_limit += 1
+            low, high = rates.limits["release/river"]
+            assert 0.6 < low < 1 and high == 1.0
+            assert fitted.fit.rank == 4  # a rate at its limit was estimated too
+    assert at_limit >= 2
