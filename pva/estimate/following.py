@@ -94,6 +94,10 @@ def follow(records: FieldRecords, *, by_tag_only: bool = False, outside=(),
     rows: list[tuple] = []
     number = 0
     for animal, start in starts.items():
+        if start["released"] and not any(v["last"] > start["day"]
+                                         for v in visits.get(start["site"], ())):
+            _note(notes, "animals were released at a site without any visit after it and tell "
+                         "nothing of survival there")
         for history in _histories(start, seen.get(animal, ()), visits, notes):
             rows.extend((number, animal, *row) for row in history)
             number += 1

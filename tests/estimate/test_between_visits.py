@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from invented import SPECIES, records
 
@@ -97,3 +98,13 @@ def test_a_study_keeps_shells_and_removals_that_lie_in_no_visit(tmp_path):
     steps = told.by_species[SPECIES].following.steps
     assert list(steps.loc[steps["animal"] == "A003", "status"]) == ["shell"]
     assert list(steps.loc[steps["animal"] == "A001", "status"])[-1] == "removed"
+
+
+def test_animals_of_a_site_that_nobody_visits_are_named():
+    made = table(("v0", "2020-06-01", "alive"))
+    away = made.releases.assign(animal="B", tag="B", site="Shoal")
+    made = replace(made, releases=pd.concat([made.releases, away], ignore_index=True))
+    told = follow(made)
+    assert told.notes == ("1 animals were released at a site without any visit after it and tell "
+                          "nothing of survival there",)
+    assert set(told.steps["animal"]) == {"A"}
