@@ -377,6 +377,8 @@ CASES = {
     "double_sampling": double_sampling, "genetics": genetics,
 }
 
+SLACK = {"capsids": 0.3}  # Jolly (1965) rounded as he went: his numbers differ by up to 0.2
+
 HEAD = """\
 <!-- Written by docs/make_checks.py; change the cases or the script, not this page. -->
 
