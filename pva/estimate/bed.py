@@ -89,6 +89,11 @@ def estimate_bed(records: FieldRecords, options: Options, *, species: str | None
     lost = _in_unlisted_units(records)
     if not len(records.units) or lost > MOST_UNLISTED * (lost + len(animals)):
         return Bed(refused=_without_units(animals, lost))
+    if _no_animals_table(records):
+        return Bed(refused=(Refusal(
+            "density", "units were dug, but no table says which animals were found in them: a "
+            "blank unit cannot be told from one whose animals were not entered",
+            "a table of the animals found (its header alone, where none were)"),))
     units = _units(records, animals)
     found = list(each_survey(units, animals, options.units))
     refused = [one for one in found if isinstance(one, Refusal)]
@@ -129,6 +134,12 @@ def _in_unlisted_units(records: FieldRecords) -> int:
     """Rows of animals set aside because their unit is not among those dug."""
     aside = records.account.set_aside
     return int(aside["code"].eq(UNLISTED).sum()) if "code" in aside else 0
+
+
+def _no_animals_table(records: FieldRecords) -> bool:
+    """Whether the study reads units but no table of animals."""
+    kinds = set(records.account.tables["is"]) if "is" in records.account.tables else set()
+    return "units" in kinds and "animals" not in kinds
 
 
 def _lost_note(lost: int) -> list[str]:

@@ -53,15 +53,15 @@ def _areas(reader: TableReader, areas: pd.Series) -> None:
 
 
 def no_animals_note(units: list[TableReader]) -> list[str]:
-    """A note where units were dug and no table lists animals: all of them would count as blank."""
+    """A note where units were dug and no table lists animals: none can be told from a blank."""
     if not any(len(one.frame) for one in units):
         return []
     counts = [f"{name} of {one.table.label}" for one in units for name in _own_columns(one)
               if _may_be_counts(one.frame[name])]
     asked = f" {', '.join(counts)} may hold counts of animals; they were not read." * bool(counts)
-    return ["No table of the study lists the animals found in the units dug, so every unit counts "
-            f"as blank and density as 0.{asked} If animals were found, add a table with `is: "
-            "animals`, one row an animal, or one a size class with their `number`."]
+    return ["No table of the study lists the animals found in the units dug, so no density can be "
+            f"told.{asked} Add a table with `is: animals`, one row an animal, or one a size class "
+            "with their `number`; its header alone where none were found."]
 
 
 def _own_columns(reader: TableReader) -> list[str]:

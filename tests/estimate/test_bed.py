@@ -82,6 +82,22 @@ def aside(made, rows):
     return replace(made, account=replace(made.account, set_aside=table))
 
 
+def test_units_without_a_table_of_animals_give_no_density():
+    """An empty table says that none were found; no table says nothing."""
+    some = records(units=units(40))
+
+    def told(*kinds):
+        tables = pd.DataFrame({"is": kinds, "in": 0, "used": 0, "flagged": 0, "set_aside": 0})
+        return estimate_bed(replace(some, account=replace(some.account, tables=tables)), OPTIONS,
+                            species=SPECIES)
+
+    assert not told("units").density
+    assert [r.why for r in told("units").refused] == [
+        "units were dug, but no table says which animals were found in them: a blank unit cannot "
+        "be told from one whose animals were not entered"]
+    assert told("units", "animals").density["density/Tallow Bend"].value == 0
+
+
 def test_animals_in_units_not_listed_raise_doubt_about_blanks():
     made = records(units=units(40), animals=[found(k, 60.0) for k in range(9)])
     bed = estimate_bed(aside(made, 1), OPTIONS, species=SPECIES)

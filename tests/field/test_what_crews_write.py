@@ -141,8 +141,8 @@ def test_units_without_a_table_of_animals_are_not_blank_unsaid(small_study):
     units = ("survey,site,date,unit,area_m2,transect,mussels,observer\n"
              "2019,QR,2019-09-11,Q1,0.25,1,0,AB\n2019,QR,2019-09-11,Q2,0.25,2,3,CD\n")
     records = read_of(small_study, {"units.csv": units}, **keys)
-    assert ("No table of the study lists the animals found in the units dug, so every unit counts "
-            "as blank and density as 0. mussels of units.csv may hold counts of animals; they were "
-            "not read. If animals were found, add a table with `is: animals`, one row an animal, "
-            "or one a size class with their `number`.") in records.notes
+    assert ("No table of the study lists the animals found in the units dug, so no density can be "
+            "told. mussels of units.csv may hold counts of animals; they were not read. Add a "
+            "table with `is: animals`, one row an animal, or one a size class with their `number`; "
+            "its header alone where none were found.") in records.notes
     assert not any("lists the animals" in note for note in read_of(small_study, {}).notes)
