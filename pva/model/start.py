@@ -27,7 +27,7 @@ def start_numbers(resolved: Resolved, classes: Classes, table: DrawTable,
         for mask, totals in _groups(resolved, site, classes, table):
             weight = shares[s] * mask
             weight = weight / weight.sum() if weight.sum() > 0 else mask / mask.sum()
-            result[:, s] += [spread(t, weight, whole=whole) for t in totals]
+            result[:, s] += spread(totals, weight, whole=whole)
     return result
 
 
@@ -41,19 +41,24 @@ def _groups(resolved: Resolved, site: Site, classes: Classes, table: DrawTable):
         yield mask, slots.means_by_period(rate)[:, 0]
 
 
-def spread(total: float, weight: np.ndarray, *, whole: bool) -> np.ndarray:
-    """Spread a total by weights that sum to 1; whole animals by largest remainder.
+def spread(totals: np.ndarray, weight: np.ndarray, *, whole: bool) -> np.ndarray:
+    """Spread totals by weights that sum to 1; whole animals by largest remainder.
+
+    Parameters
+    ----------
+    totals : ndarray, shape (draw,)
+    weight : ndarray, shape (class,)
 
     Returns
     -------
-    ndarray, shape (class,)
-        Sums to `total`, rounded to a whole number with `whole`.
+    ndarray, shape (draw, class)
+        Rows sum to the totals, rounded to whole numbers with `whole`.
     """
     if not whole:
-        return total * weight
-    wanted = np.floor(total + 0.5) * weight
+        return totals[:, None] * weight
+    wanted = np.floor(totals + 0.5)[:, None] * weight
     result = np.floor(wanted)
-    missing = int(round(wanted.sum() - result.sum()))
-    order = np.argsort(-(wanted - result), kind="stable")
-    result[order[:missing]] += 1
-    return result
+    missing = np.rint(wanted.sum(axis=1) - result.sum(axis=1))
+    order = np.argsort(result - wanted, axis=1, kind="stable")
+    rank = np.argsort(order, axis=1, kind="stable")
+    return result + (rank < missing[:, None])

@@ -236,13 +236,18 @@ def test_equal_shares_where_no_lineage_lasts():
 
 
 def test_largest_remainder():
-    assert spread(10, np.array([0.55, 0.26, 0.19]), whole=True).tolist() == [5, 3, 2]
-    assert spread(2.6, np.array([1 / 3] * 3), whole=True).tolist() == [1, 1, 1]
-    assert spread(2.6, np.array([0.5, 0.5]), whole=False) == pytest.approx([1.3, 1.3])
-    for total in range(50):
-        found = spread(total, np.array([0.29, 0.57, 0.14]), whole=True)
-        assert found.sum() == total and np.abs(found - total * np.array([0.29, 0.57, 0.14])
-                                               ).max() < 1
+    def spread_one(total, weight, *, whole=True):
+        return spread(np.array([total]), np.array(weight), whole=whole)[0]
+
+    assert spread_one(10.0, [0.55, 0.26, 0.19]).tolist() == [5, 3, 2]
+    assert spread_one(2.6, [1 / 3] * 3).tolist() == [1, 1, 1]
+    assert spread_one(2.6, [0.5, 0.5], whole=False) == pytest.approx([1.3, 1.3])
+    weight = np.array([0.29, 0.57, 0.14])
+    totals = np.arange(50.0)
+    together = spread(totals, weight, whole=True)
+    for total, found in zip(totals, together, strict=True):
+        assert found.sum() == total and np.abs(found - total * weight).max() < 1
+        assert (found == spread_one(total, weight)).all()
 
 
 def test_ceilings_are_rounded_down_for_whole_animals_only():
