@@ -63,6 +63,25 @@ def test_known_estimates_are_no_test(call, past):
     assert svg.startswith("<svg xmlns=") and "Tallow Bend 2025-09, marked seen" in svg
 
 
+def test_survival_wrong_by_a_twentieth_is_seen(call, past):
+    """Adults and subadults 0.05 off, either way: fewer counts of marked animals lie inside."""
+    def inside(shift):
+        survival = {"subadult": 0.84 + shift, "adult": 0.94 + shift}
+        lines = "\n".join(f"  {k}: {{value: {v:.2f}, se: 0.005, source: {{assumed: wrong}}}}"
+                          for k, v in survival.items())
+        past.write_text(f"{PAST}survival:\n{lines}\n", encoding="utf-8")
+        done = call("check-data", "--known", past.parents[1], past, "--json")
+        assert done.exit_code == 0, done.stderr
+        rows = [r for r in json.loads(done.stdout)["rows"]
+                if r["what"] == "marked animals seen alive"]
+        return sum(r["verdict"] == "inside" for r in rows), len(rows)
+
+    right, of = inside(0.0)
+    assert right > of / 2
+    for shift in (-0.05, 0.05):
+        assert inside(shift)[0] <= right - 4, shift
+
+
 def test_both_ways_at_once_is_wrong_usage(call, past):
     done = call("check-data", "--known", "--hold-out", "2025", past.parents[1], past)
     assert done.exit_code == 2
