@@ -218,6 +218,34 @@ def test_without_stock_the_plan_itself_is_judged(level_0, bare_page):
     assert "There are no field records behind this page." in page
 
 
+def test_goals_and_risks_are_those_of_the_summary_file(level_0, bare_page, tmp_path):
+    """Every row, read back from the JSON that a run writes: chance, interval and verdict."""
+    from pva.report.sections.answer import _goal_named
+    from pva.report.sections.goals import goal_words
+    from pva.report.words import percent, percent_range
+    from pva.results.store import write_json
+    from pva.results.summary import run_summary
+
+    written = write_json(tmp_path / "summary.json", run_summary(level_0.main.data))
+    summary = json.loads(written.read_text(encoding="utf-8"))
+    text = " ".join(" ".join(outline(bare_page).text).replace("\u00a0", " ").split())
+    size = summary["independent_runs"]
+
+    def row(name, one, verdict):
+        return (f"{name} {percent(one['chance'], size)} {percent_range(one['low'], one['high'])} "
+                f"{verdict}").strip()
+
+    goals = level_0.main.scenario.resolved.goals
+    for goal, one in zip(goals, summary["goals"], strict=True):
+        assert row(_goal_named(one["name"], goal_words(goal)), one, one["verdict"]) in text
+    assert row("Every goal in the same run", summary["all_goals"],
+               summary["all_goals"]["verdict"]) in text
+    for key, name in (("quasi_extinction", "Risk: below 20 adults by 2046"),
+                      ("extinction", "Risk: no animal left by 2046")):
+        last = {k: summary[key][k][-1] for k in ("chance", "low", "high")}
+        assert row(name, last, "") in text
+
+
 def test_estimates_alone_make_a_page():
     page = render_report(gather(estimates=ESTIMATES))
     assert "no scenario has been run yet" in page
