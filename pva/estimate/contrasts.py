@@ -8,8 +8,9 @@ import numpy as np
 from scipy.special import expit
 
 from pva.estimate.choices import YEAR_TERM
-from pva.estimate.fit import AT_BOUNDARY, FLAT, profile_interval
+from pva.estimate.fit import AT_BOUNDARY, FLAT
 from pva.estimate.models import LUCK
+from pva.estimate.profiles import profile_interval
 from pva.estimate.survival import Fitted
 
 

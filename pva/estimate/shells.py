@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit
 
-from pva.estimate.fit import AT_BOUNDARY, profile_interval
+from pva.estimate.fit import AT_BOUNDARY
+from pva.estimate.profiles import profile_interval
 from pva.estimate.survival import Data, Fitted, fit_model, levels_told
 
 

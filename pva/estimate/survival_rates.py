@@ -19,10 +19,11 @@ from pva.estimate.contrasts import (
     survival_contrast,
     year_labels,
 )
-from pva.estimate.fit import AT_BOUNDARY, profile_interval
+from pva.estimate.fit import AT_BOUNDARY
 from pva.estimate.following import SHORT, YEAR
 from pva.estimate.link_scale import Z95, mean_over_years
 from pva.estimate.losses import Losses
+from pva.estimate.profiles import profile_interval
 from pva.estimate.survival import Data, Fitted, fit_model
 from pva.estimate.year_effects import YearEffects, again, random_years
 from pva.estimate.year_variance import (

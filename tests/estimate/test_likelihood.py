@@ -5,9 +5,10 @@ import itertools
 import numpy as np
 import pytest
 
-from pva.estimate.fit import Design, fit, objective, profile_interval
+from pva.estimate.fit import Design, fit, objective
 from pva.estimate.histories import from_table, pack
 from pva.estimate.likelihood import ALIVE, DEAD, NONE, SHELL, UNSEEN, loglik_and_gradient
+from pva.estimate.profiles import profile_interval
 
 SURVIVAL, RELEASE, EVENT = np.array([0.8, 0.6, 0.9]), np.array([0.7]), np.array([0.85])
 DETECTION, FOUND = np.array([0.3, 0.55, 0.4]), np.array([0.25])

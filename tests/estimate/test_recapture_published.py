@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pva.estimate.fit import Design, fit, profile_interval
+from pva.estimate.fit import Design, fit
 from pva.estimate.fit_tests import fit_test
 from pva.estimate.histories import from_table
+from pva.estimate.profiles import profile_interval
 from pva.files import read_yaml, shipped
 
 ONE, EACH = np.ones((6, 1)), np.eye(6)
