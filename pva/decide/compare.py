@@ -93,7 +93,7 @@ def compare(scenarios: Sequence[Scenario], *, seed: int | None = None,
         models.append(ready.model)
         results.append(outcomes(ready))
     doubtful = any(m.doubtful for m in models)
-    scramble = scramble_of_draw(runs.draws) if doubtful else np.zeros(runs.draws, int)
+    scramble = groups(runs.draws, doubtful=doubtful)
     independent = min(m.independent_runs(runs.replicates) for m in models)
     titles = _distinct([s.resolved.title for s in scenarios])
     rows = {
@@ -103,6 +103,11 @@ def compare(scenarios: Sequence[Scenario], *, seed: int | None = None,
     }
     return Comparison(tuple(titles), seed, runs.draws, runs.replicates, independent, rows,
                       _warnings(scenarios, results))
+
+
+def groups(draws: int, *, doubtful: bool) -> np.ndarray:
+    """Independent group of each draw, shape (draw,): its scramble, or one where none differ."""
+    return scramble_of_draw(draws) if doubtful else np.zeros(draws, int)
 
 
 def _distinct(titles):

@@ -13,12 +13,11 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 from scipy.optimize import isotonic_regression
 
-from pva.decide.compare import difference
+from pva.decide.compare import difference, groups
 from pva.decide.flips import stated_range
 from pva.decide.outcomes import Ready, prepare
 from pva.engine.run import simulate
 from pva.errors import CannotCompute, MeaningError, Problem
-from pva.model.draws import scramble_of_draw
 from pva.model.matrix import best
 from pva.results.goals import below_by
 from pva.results.measures import measure
@@ -316,9 +315,7 @@ def _judge(bed: _Bed, name, start, adults, stage, years, agreed, *, briefly=Fals
     """Largest number a year within the agreed added risk, from one start."""
     none, alone = bed.run(stage, start, years, 0)
     ready = bed.ready(stage, start)
-    runs = bed.resolved.runs
-    scramble = (scramble_of_draw(runs.draws) if ready.model.doubtful
-                else np.zeros(runs.draws, int))
+    scramble = groups(bed.resolved.runs.draws, doubtful=ready.model.doubtful)
     seen: dict[int, Taken] = {0: Taken(0, 0.0, 0.0, 0.0)}
     medians = {0: alone}
 

@@ -8,15 +8,14 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import xarray as xr
 
-from pva.decide.grid import NUMBER, Point, axes_of, changed, points
+from pva.decide.grid import NUMBER, Point, axes_of, changed, dimension, points
 from pva.decide.outcomes import Ready, outcomes, prepare
 from pva.decide.rows import StockedRows
 from pva.errors import CannotCompute, Problem
-from pva.model.draws import scramble_of_draw
 from pva.results.dataset import run_record
 from pva.results.run import Progress, seed_of
 from pva.results.summary import plain
-from pva.results.uncertainty import chance_with_doubt, verdict
+from pva.results.uncertainty import verdict
 from pva.scenario.scenario import Scenario
 
 CHANCES = {
@@ -125,11 +124,7 @@ def _fill(data, place, ready):
 
 
 def _chance(data, name, place, first, happened, ready):
-    replicates = ready.resolved.runs.replicates
-    doubt = chance_with_doubt(
-        happened.sum(axis=1).astype(int), replicates=replicates,
-        scramble=scramble_of_draw(ready.resolved.runs.draws), unknown=ready.model.doubtful,
-        certain=ready.model.certain)
+    doubt = ready.doubt(happened)
     data[f"{name}_chance"].values[(*first, *place)] = doubt.chance
     data[f"{name}_interval"].values[(slice(None), *first, *place)] = doubt.low, doubt.high
 
@@ -178,7 +173,7 @@ def explore_summary(data: xr.Dataset) -> dict:
 
 def dimensions(data: xr.Dataset) -> list[str]:
     """Dimensions that were varied, in the order asked for."""
-    return [key.replace("/", "|") for key in np.atleast_1d(data.attrs["varied"]).tolist()]
+    return [dimension(key) for key in np.atleast_1d(data.attrs["varied"]).tolist()]
 
 
 def _row(data, names, place):

@@ -8,9 +8,8 @@ import numpy as np
 
 from pva.decide.outcomes import Ready
 from pva.engine.run import simulate
-from pva.model.draws import scramble_of_draw
 from pva.results.goals import below_by, judge
-from pva.results.uncertainty import chance_with_doubt, verdict
+from pva.results.uncertainty import verdict
 from pva.scenario.resolved import Goal, Resolved
 
 TARGETS = (0.5, 0.75, 0.9, 1.0, 1.1, 1.25, 1.5, 2.0)  # times the value of the goal
@@ -64,17 +63,17 @@ def goal_table(ready: Ready, *, wanted: float
     resolved = ready.resolved
     goals = [v for goal in resolved.goals for v in variants(goal, resolved)]
     risks = thresholds(resolved)
-    met, below = _counted(ready, goals, risks)
+    met, below = _happened(ready, goals, risks)
     confidences = sorted({*CONFIDENCES, wanted})
     rows = []
-    for (goal, named), counts in zip(goals, met, strict=True):
-        doubt = _doubt(ready, counts)
+    for (goal, named), happened in zip(goals, met, strict=True):
+        doubt = ready.doubt(happened)
         rows.append(GoalChance(
             goal.name, goal.value, goal.years, named, doubt.chance, doubt.low, doubt.high,
             {c: verdict(doubt.low, doubt.high, c) for c in confidences}))
     cells = []
-    for (threshold, year, named), counts in zip(risks, below, strict=True):
-        doubt = _doubt(ready, counts)
+    for (threshold, year, named), happened in zip(risks, below, strict=True):
+        doubt = ready.doubt(happened)
         cells.append(ThresholdRisk(threshold, year, named, doubt.chance, doubt.low, doubt.high))
     return tuple(rows), tuple(cells)
 
@@ -110,8 +109,8 @@ def thresholds(resolved: Resolved) -> list[tuple[float, int, bool]]:
     return [(v, y, v == rule.adults_below and y == resolved.last) for v in values for y in years]
 
 
-def _counted(ready, goals, risks):
-    """Replicates by draw that meet each goal, and that fall below each threshold by its year."""
+def _happened(ready, goals, risks):
+    """Replicates that meet each goal, and that fall below each threshold by its year."""
     resolved, replicates = ready.resolved, ready.resolved.runs.replicates
     met = [[] for _ in goals]
     below = [[] for _ in risks]
@@ -123,17 +122,10 @@ def _counted(ready, goals, risks):
         passed = {v: below_by(block.tallies, _with_threshold(resolved, v)) for v in values}
         for parts, (value, year, _) in zip(below, risks, strict=True):
             parts.append(passed[value][:, year - resolved.first])
-    return [[np.concatenate(p).reshape(-1, replicates).sum(axis=1) for p in parts]
+    return [[np.concatenate(p).reshape(-1, replicates) for p in parts]
             for parts in (met, below)]
 
 
 def _with_threshold(resolved, value):
     return replace(resolved, quasi_extinction=replace(resolved.quasi_extinction,
                                                       adults_below=value))
-
-
-def _doubt(ready, counts):
-    runs = ready.resolved.runs
-    return chance_with_doubt(counts, replicates=runs.replicates,
-                             scramble=scramble_of_draw(runs.draws), unknown=ready.model.doubtful,
-                             certain=ready.model.certain)

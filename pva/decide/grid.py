@@ -41,8 +41,8 @@ class Axis:
 
     @property
     def name(self) -> str:
-        """Name of the dimension; a file keeps `/` for itself."""
-        return self.key.replace("/", "|")
+        """Name of the dimension."""
+        return dimension(self.key)
 
     @property
     def numeric(self) -> bool:
@@ -53,6 +53,11 @@ class Axis:
     def labels(self) -> list:
         """Values as coordinates: numbers, else text."""
         return [float(v) for v in self.values] if self.numeric else [_text(v) for v in self.values]
+
+
+def dimension(key: str) -> str:
+    """Name of a key's dimension; a file keeps `/` for itself."""
+    return key.replace("/", "|")
 
 
 Point = Sequence[tuple[Axis, Any]]

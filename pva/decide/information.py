@@ -9,6 +9,7 @@ over parameter draws. What cannot change the choice is worth nothing, however un
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -168,6 +169,7 @@ def information(resolved: Resolved, *, seed: int, numbers=None, worth: float | N
     rows = StockedRows.of(resolved)
     ready = prepare(resolved, seed=seed, threads=threads)
 
+    @cache
     def chance(number):
         return success(ready.with_releases(rows.planned(number)),
                        replicates=resolved.runs.replicates).mean(axis=1)

@@ -10,9 +10,7 @@ import numpy as np
 from pva.decide.curve import Point
 from pva.decide.outcomes import Ready, goals_met, prepare
 from pva.decide.rows import StockedRows
-from pva.model.draws import scramble_of_draw
 from pva.results.run import with_runs
-from pva.results.uncertainty import chance_with_doubt
 
 _APART = 0x9E3779B97F4A7C15  # odd, so that no two lucks of a scenario share a seed
 _CHEAP = 5
@@ -45,12 +43,9 @@ class Looker:
         more = min(_MORE_DRAWS, replicates) if luck and self.ready.model.doubtful else 1
         replicates //= more
         ready = self._in_luck(luck, more).with_releases(planned)
-        by_draw = goals_met(ready, replicates=replicates).sum(axis=1)
-        doubt = chance_with_doubt(by_draw, replicates=replicates, unknown=ready.model.doubtful,
-                                  scramble=scramble_of_draw(len(by_draw)),
-                                  certain=ready.model.certain)
-        return Point(math.nan, doubt.chance, doubt.low, doubt.high, by_draw / replicates,
-                     replicates)
+        met = goals_met(ready, replicates=replicates)
+        doubt = ready.doubt(met)
+        return Point(math.nan, doubt.chance, doubt.low, doubt.high, met.mean(axis=1), replicates)
 
     def _in_luck(self, luck: int, more_draws: int) -> Ready:
         if luck == 0:

@@ -34,6 +34,13 @@ class Ready:
         model = replace(self.model, plan=self.model.plan._replace(releases=releases))
         return replace(self, model=model)
 
+    def doubt(self, happened: np.ndarray) -> ChanceDoubt:
+        """Chance of what happened, shape (draw, replicate), in runs of this model."""
+        return chance_with_doubt(
+            happened.sum(axis=1).astype(int), replicates=happened.shape[1],
+            scramble=scramble_of_draw(len(happened)), unknown=self.model.doubtful,
+            certain=self.model.certain)
+
 
 def prepare(resolved: Resolved, *, seed: int, threads: int | None = None,
             held: Mapping | None = None, points: Mapping | None = None) -> Ready:
@@ -47,32 +54,34 @@ def prepare(resolved: Resolved, *, seed: int, threads: int | None = None,
 
 def goals_met(ready: Ready, *, replicates: int, same_luck: bool = False) -> np.ndarray:
     """Whether all goals are met in the same run, shape (draw, replicate), bool."""
-    parts = []
-    for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
-                          replicates=replicates, threads=ready.threads, same_luck=same_luck):
-        met = [judge(g, block.tallies, ready.places, ready.resolved)
-               for g in ready.resolved.goals]
-        parts.append(np.logical_and.reduce(met))
-    return np.concatenate(parts).reshape(-1, replicates)
+    def met(block):
+        return np.logical_and.reduce([judge(g, block.tallies, ready.places, ready.resolved)
+                                      for g in ready.resolved.goals])
+
+    return _judged(ready, met, replicates, same_luck)
 
 
 def success(ready: Ready, *, replicates: int, same_luck: bool = False) -> np.ndarray:
     """All goals met, or without goals never below the threshold, shape (draw, replicate), bool."""
     if ready.resolved.goals:
         return goals_met(ready, replicates=replicates, same_luck=same_luck)
-    parts = [~below_by(block.tallies, ready.resolved)[:, -1]
-             for block in simulate(ready.model.plan, ready.model.draws, seed=ready.seed,
-                                   replicates=replicates, threads=ready.threads,
-                                   same_luck=same_luck)]
-    return np.concatenate(parts).reshape(-1, replicates)
+
+    def kept(block):
+        return ~below_by(block.tallies, ready.resolved)[:, -1]
+
+    return _judged(ready, kept, replicates, same_luck)
+
+
+def _judged(ready: Ready, of_block, replicates: int, same_luck: bool) -> np.ndarray:
+    """What is judged block by block, shape (draw, replicate)."""
+    blocks = simulate(ready.model.plan, ready.model.draws, seed=ready.seed, replicates=replicates,
+                      threads=ready.threads, same_luck=same_luck)
+    return np.concatenate([of_block(block) for block in blocks]).reshape(-1, replicates)
 
 
 def chance_of_success(ready: Ready, *, replicates: int) -> ChanceDoubt:
     """Chance of `success` with its doubt."""
-    return chance_with_doubt(
-        success(ready, replicates=replicates).sum(axis=1), replicates=replicates,
-        scramble=scramble_of_draw(ready.resolved.runs.draws), unknown=ready.model.doubtful,
-        certain=ready.model.certain)
+    return ready.doubt(success(ready, replicates=replicates))
 
 
 def outcomes(ready: Ready) -> dict[str, np.ndarray]:

@@ -6,14 +6,13 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from pva.decide.compare import Difference, difference
+from pva.decide.compare import Difference, difference, groups
 from pva.decide.flips import RateEffect, rate_effects
 from pva.decide.global_effects import VarianceShare, chance_shares
 from pva.decide.goal_table import GoalChance, ThresholdRisk, goal_table
 from pva.decide.information import Information, information
-from pva.decide.outcomes import Ready, chance_of_success, prepare, success
+from pva.decide.outcomes import Ready, prepare, success
 from pva.decide.what_if import switches
-from pva.model.draws import scramble_of_draw
 from pva.results.growth import long_run
 from pva.results.run import seed_of
 from pva.results.summary import plain
@@ -108,7 +107,8 @@ def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | N
     seed = seed_of(resolved, seed)
     ready = prepare(resolved, seed=seed, threads=threads)
     wanted = resolved.chance_wanted if resolved.goals else None
-    chance = chance_of_success(ready, replicates=resolved.runs.replicates)
+    written = success(ready, replicates=resolved.runs.replicates)
+    chance = ready.doubt(written)
     goals, thresholds = goal_table(ready, wanted=resolved.chance_wanted)
     return SensitivityAnswer(
         title=resolved.title, digest=scenario.digest, seed=seed, draws=resolved.runs.draws,
@@ -119,19 +119,25 @@ def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | N
         verdict=None if wanted is None else verdict(chance.low, chance.high, wanted),
         rates=tuple(rate_effects(resolved, seed=seed, wanted=wanted, threads=threads,
                                  progress=progress)),
-        switches=switch_effects(ready), goals=goals, thresholds=thresholds,
+        switches=switch_effects(ready, written), goals=goals, thresholds=thresholds,
         variance_shares=tuple(chance_shares(resolved, seed=seed, threads=threads)),
         information=information(resolved, seed=seed, worth=worth, threads=threads),
         elasticities=tuple(rate_weights(resolved, long_run(resolved))),
         warnings=(*scenario.warnings, *ready.model.warnings))
 
 
-def switch_effects(ready: Ready) -> tuple[Difference, ...]:
-    """Chance of success with each mechanism switched off, against the chance as written."""
+def switch_effects(ready: Ready, written: np.ndarray) -> tuple[Difference, ...]:
+    """Chance of success with each mechanism switched off, against the scenario as written.
+
+    Parameters
+    ----------
+    ready : Ready
+    written : ndarray, shape (draw, replicate)
+        Success of the scenario as written, all its replicates.
+    """
     runs = ready.resolved.runs
-    doubtful = ready.model.doubtful
-    scramble = scramble_of_draw(runs.draws) if doubtful else np.zeros(runs.draws, int)
-    written = success(ready, replicates=runs.replicates).astype(float)
+    scramble = groups(runs.draws, doubtful=ready.model.doubtful)
+    written = written.astype(float)
     found = []
     for name, variant in switches(ready.resolved).items():
         other = prepare(variant, seed=ready.seed, threads=ready.threads)

@@ -18,11 +18,9 @@ from pva.decide.outcomes import prepare
 from pva.decide.rows import StockedRows
 from pva.engine.run import simulate
 from pva.errors import CannotCompute, Problem
-from pva.model.draws import scramble_of_draw
 from pva.results.goals import judge
 from pva.results.run import seed_of
 from pva.results.summary import plain
-from pva.results.uncertainty import chance_with_doubt
 from pva.scenario.scenario import Scenario
 
 _PART = 5  # a part of the replicates of a full look
@@ -106,7 +104,7 @@ def target_curves(scenario: Scenario, numbers: Sequence[float], *, seed: int | N
     replicates = min(resolved.runs.replicates, max(2, math.ceil(resolved.runs.replicates / _PART)))
     numbers = _spread(sorted(set(map(float, numbers))))
     planned = StockedRows.of(resolved)
-    found = [[_doubt(ready, met, replicates) for met in
+    found = [[ready.doubt(met) for met in
               _met(ready.with_releases(planned.planned(n)), goal, values, replicates)]
              for n in numbers]
     curves = tuple(TargetCurve(value, *(tuple(getattr(row[i], k) for row in found)
@@ -134,9 +132,3 @@ def _met(ready, goal, values, replicates):
             one = judge(replace(goal, value=value), block.tallies, ready.places, ready.resolved)
             part.append(np.logical_and.reduce([one, *rest]))
     return [np.concatenate(p).reshape(-1, replicates) for p in parts]
-
-
-def _doubt(ready, met, replicates):
-    return chance_with_doubt(
-        met.sum(axis=1), replicates=replicates, scramble=scramble_of_draw(len(met)),
-        unknown=ready.model.doubtful, certain=ready.model.certain)
