@@ -236,8 +236,8 @@ def _all_sums(data, i, rate, slowed, each):
 
 
 @nb.njit(cache=True)
-def _value(sums, x, asymptote, a, v, tie):
-    """Normal log density of one animal's lengths at one node.
+def _forms(sums, x, asymptote, a, v, tie):
+    """Sums of products of one animal's lengths and mean curve, and its quadratic form.
 
     Mean lengths are asymptote x f with f = 1 - p w; a millimetre more of own asymptote adds
     g = 1 - q w. The covariance is v I + a g g'.
@@ -250,6 +250,14 @@ def _value(sums, x, asymptote, a, v, tie):
     yf, yg = sums[1] - p * yw, sums[1] - q * yw
     u, d = yg - asymptote * fg, v + a * gg
     quad = (sums[2] - 2.0 * asymptote * yf + asymptote * asymptote * ff - a * u * u / d) / v
+    return ff, fg, gg, yf, u, d, quad
+
+
+@nb.njit(cache=True)
+def _value(sums, x, asymptote, a, v, tie):
+    """Normal log density of one animal's lengths at one node."""
+    n = sums[0]
+    _, _, _, _, _, d, quad = _forms(sums, x, asymptote, a, v, tie)
     return -0.5 * (n * np.log(2.0 * np.pi) + (n - 1.0) * np.log(v) + np.log(d) + quad)
 
 
@@ -258,12 +266,7 @@ def _slopes(sums, x, asymptote, rate, a, v, tie, part):
     """Derivatives of `_value` by asymptote, rate, both variances, tie and time lost."""
     n, w, ww, yw = sums[0], sums[3], sums[4], sums[5]
     p, q = 1.0 - x, 1.0 - tie * x
-    ff = n - 2.0 * p * w + p * p * ww
-    fg = n - (p + q) * w + p * q * ww
-    gg = n - 2.0 * q * w + q * q * ww
-    yf, yg = sums[1] - p * yw, sums[1] - q * yw
-    u, d = yg - asymptote * fg, v + a * gg
-    quad = (sums[2] - 2.0 * asymptote * yf + asymptote * asymptote * ff - a * u * u / d) / v
+    ff, fg, gg, yf, u, d, quad = _forms(sums, x, asymptote, a, v, tie)
     part[0] = (yf - asymptote * ff - a * u * fg / d) / v
     for k in range(2):  # by the rate, and by time lost: every sum changes
         tw, tww, tyw = sums[6 + 3 * k], sums[7 + 3 * k], sums[8 + 3 * k]
@@ -282,7 +285,5 @@ def _slopes(sums, x, asymptote, rate, a, v, tie, part):
 @nb.njit(cache=True)
 def _more(sums, x, asymptote, a, v, tie):
     """Expected own asymptote less the mean one, given the lengths and the node."""
-    p, q = 1.0 - x, 1.0 - tie * x
-    fg = sums[0] - (p + q) * sums[3] + p * q * sums[4]
-    gg = sums[0] - 2.0 * q * sums[3] + q * q * sums[4]
-    return a * (sums[1] - q * sums[5] - asymptote * fg) / (v + a * gg)
+    _, _, _, _, u, d, _ = _forms(sums, x, asymptote, a, v, tie)
+    return a * u / d
