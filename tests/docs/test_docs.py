@@ -143,6 +143,14 @@ def test_readme_blocks_that_ci_runs():
         assert after.split("```sh\n")[1].split("\n```")[0] == command
 
 
+def test_readme_blocks_of_an_installation_without_network():
+    text = (TOP / "README.md").read_text(encoding="utf-8")
+    after = text.split("## Install without a network\n")[1].split("\n## ")[0]
+    gather, install = [b.split("\n```")[0] for b in after.split("```sh\n")[1:]]
+    assert gather == "python3 -m pip wheel -c .ci/constraints.txt --wheel-dir wheels ."
+    assert "--no-index --find-links wheels pva && .venv/bin/pva demo" in install
+
+
 def test_references_equal_their_generator():
     for name, make in script("make_reference").PAGES.items():
         written = (DOCS / name).read_text(encoding="utf-8")
