@@ -2,12 +2,11 @@
 
 Run from the top of the project: ``python docs/make_reference.py``. A test fails where a page and
 this script differ. Words about scenario keys stand in pva/scenario/spec*.py; words about study keys
-stand in docs/study_words.py; values come from the catalogue in shared/life_history.yaml.
+stand in pva/field/words.py; values come from the catalogue in shared/life_history.yaml.
 """
 
 from __future__ import annotations
 
-import sys
 import types
 import typing
 from collections.abc import Iterator
@@ -20,15 +19,13 @@ from pydantic.fields import FieldInfo
 from pva.field.reasons import EFFECT, SENTENCE
 from pva.field.spec import KINDS, StudySpec, targets
 from pva.field.study import DIFFERS_BY
+from pva.field.words import COLUMN_WORDS, KIND_WORDS, STUDY_WORDS
 from pva.files import write_text_atomic
 from pva.lifehistory.catalogue import entries, not_found
 from pva.results.measures import UNITS, WORDS
 from pva.scenario.spec import KeyWords, every_key
 
 DOCS = Path(__file__).resolve().parent
-sys.path.insert(0, str(DOCS))
-from study_words import COLUMN_WORDS, INTRODUCTION, KIND_WORDS, STUDY_WORDS  # noqa: E402
-
 MADE = "<!-- Written by docs/make_reference.py; change the code or the script, not this page. -->\n"
 
 
@@ -89,9 +86,19 @@ def _key_row(key: KeyWords) -> list[str]:
     return [f"`{key.path}`", key.form, key.meaning, default]
 
 
+_STUDY_HEAD = """\
+# Study reference
+
+A study is a folder with a `study.yaml` in it. The file names the sites and says how each table of
+the crew is to be read; the tables themselves stay as they are. Paths start at the folder of the
+study. `[]` after a key means a list of rows, NAME stands for a name of the list that follows.
+How the pieces work together is told in [for data technicians](technician.md).
+"""
+
+
 def study_reference() -> str:
     """Every key of study.yaml, the columns of every table, and every reason code."""
-    parts = [MADE, INTRODUCTION, "## Keys of `study.yaml`\n"]
+    parts = [MADE, _STUDY_HEAD, "## Keys of `study.yaml`\n"]
     parts.append(_table(["key", "written as", "meaning", "default"],
                         [_study_row(*k) for k in study_keys(StudySpec)]))
     for part, names in DIFFERS_BY.items():

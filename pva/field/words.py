@@ -1,19 +1,11 @@
 """Plain words about every key of study.yaml and every column of a field table.
 
-Kept apart from the form in pva/field/spec.py; `make_reference.py` joins the two and fails where one
-of them has a key that the other lacks.
+Kept apart from the form in `pva.field.spec`. The reference in the documentation, the schema for
+editors and the printed field sheets take their words from here; ``docs/make_reference.py`` fails
+where form and words have different keys.
 """
 
 from __future__ import annotations
-
-INTRODUCTION = """\
-# Study reference
-
-A study is a folder with a `study.yaml` in it. The file names the sites and says how each table of
-the crew is to be read; the tables themselves stay as they are. Paths start at the folder of the
-study. `[]` after a key means a list of rows, NAME stands for a name of the list that follows.
-How the pieces work together is told in [for data technicians](technician.md).
-"""
 
 _SOURCE = {
     "column": "Name of the column in your table, or its number from 1.",
