@@ -12,6 +12,7 @@ from pva.cli.guard import GuardedGroup
 from pva.cli.monitoring import monitor
 from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
+from pva.cli.schemas import schema
 from pva.cli.sensing import sensitivity
 from pva.cli.studies import estimate, report
 from pva.cli.what_changed import what_changed
@@ -35,7 +36,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, check_data, what_changed, report):
+                donor, monitor, check_data, what_changed, report, schema):
     main.add_command(command)
 
 __all__ = ["main"]
