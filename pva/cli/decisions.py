@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 from pathlib import Path
 
 import click
@@ -70,23 +69,22 @@ def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float |
 
 def write_order_sheet(path: Path, lines: list[dict], scenario: str) -> Path | None:
     """Write the order sheet; with nothing to order, an old sheet of this scenario says so."""
-    from pva.files import write_text_atomic
+    from pva.files import csv_text, write_text_atomic
 
     if not lines and scenario not in _scenarios_of(path):
         return None
-    text = io.StringIO()
-    writer = csv.DictWriter(text, SHEET_COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(line | {"scenario": scenario}
-                     for line in lines or [{"release": NOTHING_TO_ORDER}])
-    return write_text_atomic(path, text.getvalue())
+    rows = [line | {"scenario": scenario} for line in lines or [{"release": NOTHING_TO_ORDER}]]
+    return write_text_atomic(path, csv_text(
+        SHEET_COLUMNS, [[row.get(name) for name in SHEET_COLUMNS] for row in rows]))
 
 
 def _scenarios_of(path: Path) -> set[str]:
+    from pva.files import restored
+
     if not path.is_file():
         return set()
     with path.open(encoding="utf-8", newline="") as handle:
-        return {line.get("scenario") or "" for line in csv.DictReader(handle)}
+        return {restored(line.get("scenario") or "") for line in csv.DictReader(handle)}
 
 
 def tell_stock(terminal: Terminal, question, summary: dict) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 from pathlib import Path
 
@@ -61,15 +60,13 @@ def read_json(path: Path) -> dict | None:
 
 def _write_figures(found, summary, folder, study, records):
     """Every figure of the page's part on estimates, and the tables behind them as CSV."""
-    from pva.files import write_text_atomic
+    from pva.files import frame_text, write_text_atomic
     from pva.report.figure_files import write_figure
     from pva.report.material import gather
     from pva.report.sections.estimates import section
 
     for name, table in found.tables.items():
-        text = io.StringIO()
-        table.to_csv(text, index=False, lineterminator="\n")
-        yield write_text_atomic(folder / f"{name}.csv", text.getvalue())
+        yield write_text_atomic(folder / f"{name}.csv", frame_text(table))
     pictures = read_pictures(folder.parent)
     for block in section(gather(study=study, records=records, estimates=summary,
                                 pictures=pictures)).blocks:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 
 import click
@@ -67,17 +65,16 @@ def explore_and_write(terminal: Terminal, question, path: Path, vary: dict,
 
 def table_text(summary: dict) -> str:
     """Every point as a line of CSV."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    from pva.files import csv_text
+
     kinds = ("all_goals", "quasi_extinction", "extinction")
-    writer.writerow([*(v["key"] for v in summary["varied"]),
-                     *(f"{kind} {end}" for kind in kinds for end in ("chance", "low", "high")),
-                     "verdict", *(f"goal: {g}" for g in summary["goals"]), "adults"])
-    for row in summary["points"]:
-        writer.writerow([*row["at"].values(),
-                         *(row[kind][end] for kind in kinds for end in ("chance", "low", "high")),
-                         row.get("verdict", ""), *row["goals"], row["adults"]])
-    return text.getvalue()
+    header = [*(v["key"] for v in summary["varied"]),
+              *(f"{kind} {end}" for kind in kinds for end in ("chance", "low", "high")),
+              "verdict", *(f"goal: {g}" for g in summary["goals"]), "adults"]
+    rows = [[*row["at"].values(),
+             *(row[kind][end] for kind in kinds for end in ("chance", "low", "high")),
+             row.get("verdict", ""), *row["goals"], row["adults"]] for row in summary["points"]]
+    return csv_text(header, rows)
 
 
 def tell_explore(terminal: Terminal, question, summary: dict) -> None:

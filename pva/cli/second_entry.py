@@ -56,12 +56,12 @@ def _list(terminal: Terminal, lines: list[str]) -> None:
 
 
 def _write(terminal: Terminal, found) -> None:
-    from pva.files import write_text_atomic
+    from pva.files import frame_text, write_text_atomic
 
     cells = found.cells.drop(columns="secret")
     terminal.wrote(
-        write_text_atomic(terminal.out / "differences.csv", cells.to_csv(index=False)),
-        write_text_atomic(terminal.out / "missing_rows.csv", found.missing.to_csv(index=False)))
+        write_text_atomic(terminal.out / "differences.csv", frame_text(cells)),
+        write_text_atomic(terminal.out / "missing_rows.csv", frame_text(found.missing)))
 
 
 def _verdict(found) -> str:

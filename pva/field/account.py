@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -12,7 +11,7 @@ import pandas as pd
 
 from pva.field.reasons import EFFECT, FLAGGED, SENTENCE, SET_ASIDE, sentence
 from pva.field.records import RowAccount
-from pva.files import RawTable, write_text_atomic
+from pva.files import RawTable, frame_text, write_text_atomic
 
 LEADING = ["file", "row", "column", "value", "code", "sentence"]
 
@@ -196,9 +195,7 @@ def write_flagged(account: RowAccount, folder: Path) -> Path:
 
 
 def _write(listing: pd.DataFrame, path: Path) -> Path:
-    text = io.StringIO()
-    listing.to_csv(text, index=False, lineterminator="\n")
-    return write_text_atomic(path, text.getvalue())
+    return write_text_atomic(path, frame_text(listing))
 
 
 def account_lines(account: RowAccount) -> list[str]:

@@ -8,7 +8,7 @@ import re
 from pva.errors import DataError, Problem
 from pva.field.account import as_listed
 from pva.field.study import Study
-from pva.files import RawTable, read_table
+from pva.files import RawTable, read_table, restored
 
 DECISIONS = ("use", "leave out")
 
@@ -24,7 +24,7 @@ class Corrections:
 
     def __init__(self, study: Study):
         self.file = study.spec.corrected
-        self.table = read_table(study.place(self.file), wanted=["file", "row"]) \
+        self.table = _as_written(read_table(study.place(self.file), wanted=["file", "row"])) \
             if self.file else None
         self.lines: dict[tuple[str, int], tuple[int, dict[str, str]]] = {}
         self.used: set[tuple[str, int]] = set()
@@ -90,6 +90,12 @@ class Corrections:
                 f"there is no row {row} in {file}", "Correct the columns `file` and `row`.",
                 file=self.file, line=self.lines[file, row][0], code="correction-of-no-row")
                 for file, row in missing])
+
+
+def _as_written(table: RawTable) -> RawTable:
+    """The table with the cells of the crew as they were before set_aside.csv was written."""
+    return dataclasses.replace(table, header=[restored(name) for name in table.header],
+                               rows=[[restored(cell) for cell in row] for row in table.rows])
 
 
 def _still_there(line: dict[str, str], header: list[str], cells: list[str]) -> bool:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 
-from pva.files import write_text_atomic, write_with
+from pva.files import csv_text, write_text_atomic, write_with
 from pva.report.blocks import Figure
 from pva.report.figures.canvas import alone
 
@@ -29,8 +27,6 @@ def write_figure(folder: Path, name: str, figure: Figure, *, numbers: bool = Tru
     written = [write_text_atomic(folder / f"{name}.svg", alone(figure.svg)),
                write_with(folder / f"{name}.png", lambda t: Path(t).write_bytes(figure.svg.png()))]
     if numbers:
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerows([figure.data.columns, *figure.data.rows])
-        written.append(write_text_atomic(folder / f"{name}.csv", text.getvalue()))
+        written.append(write_text_atomic(folder / f"{name}.csv",
+                                         csv_text(figure.data.columns, figure.data.rows)))
     return written

@@ -99,3 +99,22 @@ def test_unclear_decisions_are_refused(small_study, line, said):
     with pytest.raises(DataError) as refused:
         decided(small_study, line)
     assert str(refused.value) == said
+
+
+def test_formulas_in_a_row_set_aside_cannot_run_and_come_back_as_written(small_study):
+    """Remarks and tags from people are opened in a spreadsheet, corrected and read again."""
+    slip = TABLES["encounters.csv"].replace("remarks", "=remarks") + (
+        'Quillstone Riffle,2021-08-18,982000987654312,,alive,45,,,"=HYPERLINK(""x"")"\n'
+        "Quillstone Riffle,2021-08-18,-98,,alive,-45.5,,,'+1 mm\n")
+    reading = {"encounters.csv": {"columns": {"remarks": "=remarks"}}}
+    folder = small_study({"encounters.csv": slip}, reading=reading)
+    lines = set_aside_lines(folder)
+    assert [line["'=remarks"] for line in lines] == ["'=HYPERLINK(\"x\")", "''+1 mm"]
+    assert [line["length_mm"] for line in lines] == ["45", "-45.5"]
+    lines[0].update(tag="982000987654321")
+    lines[1].update(tag="982000411223344", length_mm="45")
+    small_study({"encounters.csv": slip, "corrected.csv": ""}, reading=reading,
+                corrected="corrected.csv")
+    write_lines(folder / "corrected.csv", lines)
+    remarks = read_records(read_study(folder)).encounters["remarks"].tolist()
+    assert '=HYPERLINK("x")' in remarks and "'+1 mm" in remarks
