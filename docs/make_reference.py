@@ -7,15 +7,19 @@ stand in pva/field/words.py; values come from the catalogue in shared/life_histo
 
 from __future__ import annotations
 
+import inspect
 import types
 import typing
+from collections import Counter
 from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 
+import click
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from pva.cli import main
 from pva.field.reasons import EFFECT, SENTENCE
 from pva.field.spec import KINDS, StudySpec, targets
 from pva.field.study import DIFFERS_BY
@@ -218,6 +222,53 @@ def _values(listed) -> str:
                    "status, confidence", "source"], rows)
 
 
+def commands() -> str:
+    """Every command with its arguments and options, as `pva COMMAND --help` tells them."""
+    context = click.Context(main, info_name="pva")
+    every = {name: command for name, command in main.commands.items() if not command.hidden}
+    everywhere = _options_of_all(list(every.values()))
+    parts = [MADE, "# Commands\n", _COMMANDS_HEAD,
+             "\n".join(f"- [pva {name}](#pva-{name}): {every[name].get_short_help_str(90)}"
+                       for name in every) + "\n",
+             "## Options of nearly every command\n\nA command that does not take all of these "
+             "lists whatever it takes below.\n", _options(list(everywhere.values()), context)]
+    for name, command in every.items():
+        inner = click.Context(command, info_name=name, parent=context)
+        usage = " ".join(["pva", name, *command.collect_usage_pieces(inner)])
+        parts.append(f"## pva {name}\n\n`{usage}`\n\n{_plain_help(command)}\n")
+        own = [p for p in command.params if isinstance(p, click.Option) and not p.hidden]
+        if set(everywhere) <= {p.name for p in own}:
+            own = [p for p in own if p.name not in everywhere]
+        if own:
+            parts.append(_options(own, inner))
+    return "\n".join(parts)
+
+
+_COMMANDS_HEAD = """\
+STUDY is a folder that holds `study.yaml`, or that file. SCENARIO is a YAML file. `pva COMMAND
+--help` prints the same. Exit codes: 0 done ("not reachable" and "cannot tell yet" are answers), 1
+refused input or not computable, 2 a command that was typed wrongly, 130 stopped by Ctrl-C.
+"""
+
+
+def _options_of_all(every: list[click.Command]) -> dict[str, click.Option]:
+    """Options that most commands share, told once."""
+    met = [p for command in every for p in command.params if isinstance(p, click.Option)]
+    names = Counter(p.name for p in met)
+    return {p.name: p for p in met if names[p.name] > len(every) / 2}
+
+
+def _options(params: list[click.Option], context: click.Context) -> str:
+    records = [param.get_help_record(context) for param in params]
+    return _table(["option", "meaning"], [[f"`{r[0]}`", " ".join(r[1].split())]
+                                          for r in records if r])
+
+
+def _plain_help(command: click.Command) -> str:
+    return "\n\n".join(" ".join(part.split()) for part in
+                       inspect.cleandoc(command.help or "").replace("\b", "").split("\n\n"))
+
+
 def _table(header: list[str], rows: list[list[str]]) -> str:
     """A Markdown table; bars inside cells are escaped."""
     lines = [header, ["---"] * len(header), *rows]
@@ -229,6 +280,7 @@ PAGES = {
     "scenario-reference.md": scenario_reference,
     "study-reference.md": study_reference,
     "published-values.md": published_values,
+    "commands.md": commands,
 }
 
 
