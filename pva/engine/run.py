@@ -33,6 +33,7 @@ class Block:
     first : int
         Number of the first replicate over all draws (draw x replicates + replicate).
     draw : ndarray of int, shape (replicate,)
+        Counted from the scenario's first draw.
     tallies : ndarray, shape (replicate, census, site, tally)
     stage_sum : ndarray, shape (census, origin, site, class)
         Animals summed over the block.
@@ -57,7 +58,7 @@ def block_size(plan: Plan) -> int:
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
              other_individuals: bool = False, same_luck: bool = False, first_replicate: int = 0,
-             size: int | None = None) -> Iterator[Block]:
+             first_draw: int = 0, size: int | None = None) -> Iterator[Block]:
     """Simulate every draw `replicates` times, block by block in order.
 
     Parameters
@@ -75,6 +76,8 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
         Every draw meets the luck of the first: draws differ by their rates alone.
     first_replicate : int
         Number of the first replicate of every draw: any replicate can be had by itself.
+    first_draw : int
+        Number of the first of `draws`, where they are a part of a scenario's.
     size : int or None
         Replicates of a block; None = by the model's shape. Numbers do not depend on it.
 
@@ -92,12 +95,12 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     def block(first):
         number = np.arange(first, min(first + size, total))
         draw, replicate = number // replicates, number % replicates + first_replicate
-        luck = np.zeros_like(draw) if same_luck else draw
+        luck = np.zeros_like(draw) if same_luck else draw + first_draw
         work = _scratch(idle, plan, len(draw))
         work.draw[:] = draw
         for keys, of in ((work.env_key, ENVIRONMENT), (work.own_key, layer)):
             keys[:] = replicate_keys(seed=seed, layer=of, draw=luck, replicate=replicate)
-        done = _block(plan, draws, first, draw, work)
+        done = _block(plan, draws, first, draw + first_draw, work)
         idle.append(work)
         return done
 

@@ -59,6 +59,19 @@ def test_a_replicate_alone_is_the_same_replicate():
     assert not np.array_equal(many[:, 36], alone)
 
 
+def test_some_draws_alone_are_the_same_draws():
+    scenario = river("Quillstone", releases=[put("a", "Quillstone")])
+    model = assemble(scenario, seed=SEED)
+    later = type(model.draws)(*(part[1:] for part in model.draws))
+    blocks = list(simulate(model.plan, later, seed=SEED, replicates=9, first_draw=1, size=4))
+    many = tallies(scenario, 9)
+    assert np.array_equal(np.concatenate([b.tallies for b in blocks]), many[9:])
+    assert np.concatenate([b.draw for b in blocks]).tolist() == [1] * 9 + [2] * 9
+    other = np.concatenate([b.tallies for b in simulate(model.plan, later, seed=SEED,
+                                                        replicates=9)])
+    assert not np.array_equal(other, many[9:])
+
+
 def test_a_scenario_and_its_copy_differ_by_nothing():
     one, two = (river("Quillstone", "Tallow", releases=[put("a", "Tallow")]) for _ in range(2))
     assert (tallies(one, 40) - tallies(two, 40) == 0).all()
