@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -12,15 +11,15 @@ import xarray as xr
 from pva.engine.run import simulate
 from pva.model.assemble import Model, assemble
 from pva.model.events import site_areas
+from pva.results.chunks import chunks_of, fold_chunks
 from pva.results.dataset import to_dataset
 from pva.results.fold import Fold, outcomes_of
 from pva.results.growth import long_run, simulated_growth
 from pva.results.measures import Places
+from pva.results.tasks import Progress, Tasks
 from pva.results.variance import MOST_REPLICATES, variance_parts
 from pva.scenario.resolved import Resolved
 from pva.scenario.scenario import Scenario
-
-Progress = Callable[[int, int], None]
 
 
 def draw_seed() -> int:
@@ -45,8 +44,10 @@ def seed_of(resolved: Resolved, seed: int | None) -> int:
 
 def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
              threads: int | None = None, keep: int = 0, paired: int = 0,
-             progress: Progress | None = None) -> Fold:
+             progress: Progress | None = None, tasks: Tasks | None = None) -> Fold:
     """Simulate and fold, without the matrix analysis and variance shares.
+
+    A large run is folded in chunks; see `pva.results.chunks`.
 
     Parameters
     ----------
@@ -54,7 +55,13 @@ def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
         As in `Fold`.
     progress : callable or None
         Called with replicates done and in all.
+    tasks : Tasks or None
+        How the chunks of a large run are done; None = here, and nothing is kept.
     """
+    chunks = chunks_of(resolved)
+    if len(chunks) > 1:
+        return fold_chunks(resolved, model, places, chunks, seed=seed, tasks=tasks or Tasks(),
+                           threads=threads, keep=keep, paired=paired, progress=progress)
     fold = Fold(resolved, places, keep=keep, paired=paired)
     total = resolved.runs.draws * resolved.runs.replicates
     for block in simulate(model.plan, model.draws, seed=seed,
@@ -72,7 +79,7 @@ def places_of(resolved: Resolved, generation_years: float | None) -> Places:
 
 def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = None,
         draws: int | None = None, replicates: int | None = None,
-        progress: Progress | None = None) -> xr.Dataset:
+        progress: Progress | None = None, tasks: Tasks | None = None) -> xr.Dataset:
     """Run a scenario.
 
     Parameters
@@ -86,6 +93,9 @@ def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = No
         None = the scenario's.
     progress : callable or None
         Called with replicates done and in all.
+    tasks : Tasks or None
+        Where the chunks of a large run are kept and done; None = here, and nothing is kept.
+        Numbers do not depend on it.
 
     Returns
     -------
@@ -104,7 +114,8 @@ def run(scenario: Scenario, *, seed: int | None = None, threads: int | None = No
     places = places_of(resolved, companion.analysis.generation_time_years)
     paired = paired_replicates(resolved)
     fold = fold_run(resolved, model, places, seed=seed, threads=threads,
-                    keep=resolved.runs.keep_trajectories, paired=paired, progress=progress)
+                    keep=resolved.runs.keep_trajectories, paired=paired, progress=progress,
+                    tasks=tasks)
     return to_dataset(scenario, resolved, model, fold, seed=seed, companion=companion,
                       stochastic=simulated_growth(resolved, seed=seed),
                       shares=variance_shares(fold, model, seed=seed, threads=threads))

@@ -1,0 +1,186 @@
+"""Who carries tasks out: this process, or the workers of a cluster.
+
+A task is a function of a module and plain arguments, and its answer depends on nothing else; so
+numbers are the same for any workers, and a task whose worker dies is simply done again by another.
+Nothing else in the package knows which cluster it is.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import re
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
+from contextlib import contextmanager
+from typing import Any, Protocol
+
+from pva.errors import CannotCompute, FormError, Problem
+
+AHEAD = 2  # tasks handed out or finished early, for each one that a worker does at a time
+_DEATHS = 10  # workers that may die on one task before it counts as what kills them
+_PATIENCE = 30  # s to find a scheduler, and a first worker
+_LOCAL = re.compile(r"local:([1-9]\d*)")
+_INSTALL = 'pip install "pva[cluster]"'
+
+Finished = Callable[[int, Any], None]
+
+
+class Crew(Protocol):
+    """Whoever does tasks."""
+
+    def in_order(self, function: Callable, tasks: Sequence[tuple], finished: Finished
+                 ) -> Iterator[Any]:
+        """Answers of ``function(*task, threads=...)``, in order.
+
+        `finished` is called with the number of a task and its answer as soon as it is there.
+        """
+
+
+class Here:
+    """This process, one task after the other."""
+
+    def __init__(self, threads: int | None = None):
+        self._threads = threads
+
+    def in_order(self, function: Callable, tasks: Sequence[tuple], finished: Finished
+                 ) -> Iterator[Any]:
+        for number, task in enumerate(tasks):
+            answer = function(*task, threads=self._threads)
+            finished(number, answer)
+            yield answer
+
+
+class Workers:
+    """Workers of a Dask cluster; each does as many tasks at a time as it has threads."""
+
+    def __init__(self, client: Any):
+        self._client = client
+
+    def same_on_all(self, function: Callable[[], str]) -> bool:
+        """Whether a function without arguments gives on every worker what it gives here."""
+        return set(self._client.run(function).values()) <= {function()}
+
+    def in_order(self, function: Callable, tasks: Sequence[tuple], finished: Finished
+                 ) -> Iterator[Any]:
+        from distributed import as_completed
+
+        answers: dict[int, Any] = {}
+        running: dict[Any, int] = {}
+        coming, ahead, handed_out = as_completed(), self._ahead(), 0
+        try:
+            for wanted in range(len(tasks)):
+                # answers that wait for their turn are few, so memory here does not grow
+                for number in range(handed_out, min(len(tasks), wanted + ahead)):
+                    future = self._client.submit(function, *tasks[number], threads=1, pure=False)
+                    running[future] = number
+                    coming.add(future)
+                    handed_out += 1
+                while wanted not in answers:
+                    self._take(next(coming), running, answers, finished)
+                yield answers.pop(wanted)
+        finally:
+            for future in running:
+                future.cancel()
+
+    def _take(self, future, running, answers, finished):
+        from distributed.scheduler import KilledWorker
+
+        number = running.pop(future)
+        try:
+            answer = future.result()
+        except KilledWorker as error:
+            raise CannotCompute(Problem(
+                f"{_DEATHS} workers died while they did part {number + 1}",
+                "Give each worker more memory, or use fewer threads for each.",
+                done="finished parts are kept", code="workers-died")) from error
+        except (OSError, CancelledError) as error:
+            raise CannotCompute(Problem(
+                "the connection to the cluster is lost", "Type the same again when it is there: "
+                "finished parts are not computed twice.", code="cluster-lost")) from error
+        finished(number, answer)
+        answers[number] = answer
+
+    def _ahead(self) -> int:
+        threads = sum(self._client.nthreads().values())
+        return AHEAD * max(threads, 1)
+
+
+@contextmanager
+def workers_of(cluster: str) -> Iterator[Workers]:
+    """Workers for one command.
+
+    Parameters
+    ----------
+    cluster : str
+        ``local:4`` = so many workers on this machine, for this command only; else the address of a
+        running scheduler, such as ``tcp://head:8786``, or the file it writes.
+
+    Raises
+    ------
+    FormError
+        If `cluster` is neither.
+    CannotCompute
+        If the extra package is missing, or nobody answers at the address.
+    """
+    check_cluster(cluster)
+    import dask
+    with dask.config.set({"distributed.scheduler.allowed-failures": _DEATHS,
+                          "distributed.comm.timeouts.connect": f"{_PATIENCE}s"}):
+        local = _LOCAL.fullmatch(cluster)
+        opened = _on_this_machine(int(local[1])) if local else _at(cluster)
+        with opened as client:
+            yield Workers(client)
+
+
+def check_cluster(cluster: str) -> None:
+    """Refuse a cluster that cannot be meant, or for which a package is missing."""
+    if not _LOCAL.fullmatch(cluster) and not re.fullmatch(r"(\w+://)?[^\s/:]+:\d+|\S+\.json",
+                                                          cluster):
+        raise FormError(Problem(
+            f"`{cluster}` names no cluster", "Write the address of a scheduler, such as "
+            "tcp://head:8786, the file it writes, or local:4 for four workers on this machine.",
+            done="nothing was run", code="cluster-form"))
+    try:
+        import distributed  # noqa: F401
+    except ImportError:
+        raise CannotCompute(Problem(
+            "work for a cluster needs a package that is not installed",
+            f"Install it with: {_INSTALL}", done="nothing was run",
+            code="cluster-not-installed")) from None
+
+
+@contextmanager
+def _on_this_machine(workers: int):
+    from distributed import Client, LocalCluster
+
+    with (LocalCluster(n_workers=workers, threads_per_worker=1, processes=True,
+                       dashboard_address=None, silence_logs=logging.CRITICAL) as cluster,
+          Client(cluster) as client):
+        yield client
+
+
+@contextmanager
+def _at(address: str):
+    from distributed import Client
+
+    if address.endswith(".json") and not os.path.isfile(address):
+        raise _nobody(address, "the file is missing")
+    how = {"scheduler_file": address} if address.endswith(".json") else {"address": address}
+    try:
+        client = Client(**how, timeout=_PATIENCE)
+    except (OSError, ValueError) as error:
+        raise _nobody(address, str(error).splitlines()[0]) from None
+    with client:
+        try:
+            client.wait_for_workers(1, timeout=_PATIENCE)
+        except TimeoutError:
+            raise _nobody(address, "it has no workers") from None
+        yield client
+
+
+def _nobody(address, why):
+    return CannotCompute(Problem(
+        f"nobody does tasks at {address}", "Start a scheduler and workers first; the page "
+        "docs/cluster.md says how.", why=f"{why[:1].upper()}{why[1:]}", done="nothing was run",
+        code="cluster-not-found"))
