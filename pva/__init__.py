@@ -14,6 +14,7 @@ _PLACES = {
     "run_summary": "pva.results.summary",
     "stock": "pva.decide.stock",
     "compare": "pva.decide.compare",
+    "credit": "pva.decide.credit",
     "sensitivity": "pva.decide.sensitivity",
     "donor": "pva.decide.donor",
     "explore": "pva.decide.explore",

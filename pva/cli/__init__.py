@@ -3,6 +3,7 @@
 import click
 
 from pva.cli.checking import check
+from pva.cli.credit import credit
 from pva.cli.data_check import check_data
 from pva.cli.decisions import compare, stock
 from pva.cli.demo_chain import demo
@@ -36,7 +37,7 @@ def main() -> None:
 
 
 for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, check_data, what_changed, report, schema):
+                donor, monitor, check_data, what_changed, credit, report, schema):
     main.add_command(command)
 
 __all__ = ["main"]
