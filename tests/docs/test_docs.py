@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-import shlex
 import shutil
 import tomllib
 
 import pytest
-from click.testing import CliRunner
 from page_blocks import DOCS, PAGES, TOP, anchors, code_blocks, links, script, without_blocks
+from page_runner import NEVER_RUN, run_line, terminal_lines
 
 from pva.cli import main
 
 SLOW = ("pva demo", "pva estimate", "pva report", "pva check-data hesperwell")
-RUNNING = [p for p in PAGES if any(b.language in ("sh", "python") for b in code_blocks(p))]
+OWN_TEST = {"learn-by-truth.md": "test_learn_by_truth.py"}  # run whole, from an empty folder
+RUNNING = [p for p in PAGES if any(b.language in ("sh", "python") for b in code_blocks(p))
+           and p.name not in OWN_TEST]
 SMALL = r"runs: {draws: 8, replicates: 4, seed: \1}"
 
 
@@ -52,17 +53,11 @@ def run_page(page, folder, *, slow):
         elif block.language == "python" and not slow:
             exec(compile(block.text, where, "exec"), names)
             ran += 1
-        elif block.language == "sh":
-            ran += sum(run_line(line, where) for line in block.text.splitlines()
-                       if line.startswith("pva ") and line.startswith(SLOW) == slow)
+        for line in terminal_lines(block):
+            if line.startswith(SLOW) == slow and not line.startswith(tuple(NEVER_RUN)):
+                run_line(line, where)
+                ran += 1
     return ran
-
-
-def run_line(line, where):
-    done = CliRunner().invoke(main, shlex.split(line)[1:])
-    assert done.exit_code == 0, f"{where}: {line}\n{done.output}"
-    assert done.output.strip(), f"{where}: {line} says nothing"
-    return 1
 
 
 @pytest.mark.parametrize("page", RUNNING, ids=name_of)
@@ -80,6 +75,20 @@ def test_a_page_with_a_wrong_command_is_found_out(demo):
     page.write_text("```sh\npva run hesperwell/scenarios/no-such.yaml\n```\n", encoding="utf-8")
     with pytest.raises(AssertionError, match=r"wrong\.md, line 1: pva run"):
         run_page(page, demo, slow=False)
+
+
+def test_every_line_of_the_pages_runs_or_says_why_not():
+    """A line that no test can run is named with its reason; a page run elsewhere names its test."""
+    lines = [line for page in PAGES for b in code_blocks(page) for line in terminal_lines(b)]
+    kept = [line for line in lines if line.startswith(tuple(NEVER_RUN))]
+    assert {line.split()[0] for line in lines} - {"pva", "python"} == {x.split()[0] for x in kept}
+    assert len(kept) >= 2  # those of the README that install
+    windows = [line for page in PAGES for b in code_blocks(page) if b.language == "powershell"
+               for line in b.text.splitlines()]
+    assert windows and not [line for line in windows
+                            if not line.startswith(("py -3", ".venv\\Scripts\\"))]
+    for page, test in OWN_TEST.items():
+        assert page in (TOP / "tests" / "docs" / test).read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("page", PAGES, ids=name_of)
