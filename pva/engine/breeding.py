@@ -26,6 +26,7 @@ from pva.model.record import (
 _FEMALES, _GRAVID, _GLOCHIDIA, _ATTACHMENT, _SETTLEMENT = range(5)
 _SUITABILITY, _CONTACT, _CAPACITY, _DENSITY = range(4)
 _LN2 = 0.6931471805599453
+_MOST_YOUNG = 1e12  # of a site and year: growth without limits must not run out of the numbers
 
 
 @inner()
@@ -45,7 +46,8 @@ def breed(recruits, life, bad, work, individuals, year, tally):
         else:
             for r in range(work.recruits.shape[1]):
                 for i in range(len(work.factor)):
-                    work.recruits[site, r, i] *= work.factor[i]
+                    young = work.recruits[site, r, i] * work.factor[i]
+                    work.recruits[site, r, i] = min(young, _MOST_YOUNG)
 
 
 @inner()
@@ -85,7 +87,7 @@ def _whole_young(recruits, work, site, year):
     for r in range(work.recruits.shape[1]):
         young = work.recruits[site, r]
         for i in range(len(young)):
-            young[i] *= work.factor[i]
+            young[i] = min(young[i] * work.factor[i], _MOST_YOUNG)
         poissons(young, work.own_key, recruits.recruit_address[site, r], year, work.some,
                  work.space)
         copy(young, work.some)

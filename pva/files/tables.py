@@ -10,6 +10,7 @@ from pathlib import Path
 from pva.errors import DataError, Problem
 from pva.files.grid import Grid
 from pva.files.headers import header_of
+from pva.files.ordinary import why_unreadable
 from pva.files.texts import text_rows
 
 MOST_TABLE_BYTES = 200_000_000
@@ -101,19 +102,11 @@ def read_table(
 
 
 def _check_readable(path: Path) -> None:
-    try:
-        with path.open("rb"):
-            size = path.stat().st_size
-    except FileNotFoundError:
-        raise DataError(_problem(path, "there is no such file", "Check the name and the folder.",
-                                 "file-missing")) from None
-    except OSError as error:
-        raise DataError(_problem(path, f"the file cannot be read: {error.strerror}",
-                                 "Check its name and permissions.", "file-unreadable")) from None
-    if size > MOST_TABLE_BYTES:
-        raise DataError(_problem(path, f"the file has {size:,} bytes; at most "
-                                 f"{MOST_TABLE_BYTES:,} are read", "Split it into several files.",
-                                 "file-too-large"))
+    against = why_unreadable(path, most_bytes=MOST_TABLE_BYTES,
+                             folder_todo="Name the table in it.",
+                             size_todo="Split it into several files.")
+    if against is not None:
+        raise DataError(against)
 
 
 def _problem(path: Path, what: str, todo: str, code: str) -> Problem:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import os
 import re
 from collections.abc import Sequence
@@ -11,11 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from pva.errors import FormError, Problem
+from pva.files.ordinary import why_unreadable
 
 MOST_YAML_BYTES = 10_000_000
 MOST_YAML_VALUES = 200_000
 MOST_YAML_DEPTH = 40
+MOST_DIGITS = 1000  # of a whole number written with base 2, 8 or 16
 _DIGITS = re.compile(r"[+-]?\d+")
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 _DIGITS_ON = re.compile(r"\d+(\.\d*)?([eE][+-]?\d+)?")
 
 
@@ -92,13 +94,16 @@ def parse_value(text: str) -> Any:
 
 
 def _document(text: str, file: str) -> tuple[dict, Positions]:
-    from ruamel.yaml import YAML
     from ruamel.yaml.error import YAMLError
 
+    from pva.files.yaml_composing import TooLarge, compose
+
     try:
-        node = YAML(typ="safe", pure=True).compose(io.StringIO(text))
-    except RecursionError:
-        raise FormError(_too_deep(file, None, None)) from None
+        node = compose(text, most_nodes=MOST_YAML_VALUES, most_depth=MOST_YAML_DEPTH)
+    except TooLarge as error:
+        place = (error.mark.line + 1, error.mark.column + 1)
+        raise FormError(_too_deep(file, *place) if error.deep else _too_many(file, *place)
+                        ) from None
     except (YAMLError, ValueError) as error:
         raise FormError(_yaml_problem(file, error)) from None
     if node is None:
@@ -116,36 +121,28 @@ def _document(text: str, file: str) -> tuple[dict, Positions]:
 
 
 def _yaml_text(path: Path) -> str:
+    against = why_unreadable(path, most_bytes=MOST_YAML_BYTES,
+                             folder_todo="Name the YAML file in it.",
+                             size_todo="Keep tables in CSV files, not in this one.")
+    if against is not None:
+        raise FormError(against)
     try:
-        size = path.stat().st_size
-        if size > MOST_YAML_BYTES:
-            raise FormError(Problem(f"the file has {size:,} bytes; at most {MOST_YAML_BYTES:,} are "
-                                    "read", "Keep tables in CSV files, not in this one.",
-                                    file=str(path), code="file-too-large"))
         return path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise FormError(_missing(path)) from None
-    except IsADirectoryError:
-        raise FormError(Problem("this is a folder, not a file", "Name the YAML file in it.",
-                                file=str(path), code="is-a-folder")) from None
     except UnicodeDecodeError as error:
         raise FormError(Problem(f"byte {error.start + 1} of the file is not UTF-8 text",
                                 "Save the file as UTF-8.", file=str(path),
                                 code="not-utf8")) from None
-    except OSError as error:
-        raise FormError(Problem(f"the file cannot be read: {error.strerror}",
-                                "Check its name and permissions.", file=str(path),
-                                code="file-unreadable")) from None
-
-
-def _missing(path: Path) -> Problem:
-    return Problem("there is no such file", "Check the name and the folder.", file=str(path),
-                   code="file-missing")
 
 
 def _too_deep(file: str, line: int | None, column: int | None) -> Problem:
     return Problem(f"values are nested more than {MOST_YAML_DEPTH} deep", "Write the file flatter.",
                    file=file, line=line, column=column, code="nested-too-deep")
+
+
+def _too_many(file: str, line: int, column: int) -> Problem:
+    return Problem(f"the file holds over {MOST_YAML_VALUES:,} keys and values",
+                   "Keep tables in CSV files, and write fewer rows in this one.", file=file,
+                   line=line, column=column, code="yaml-too-many-values")
 
 
 def _yaml_problem(file: str, error: Exception) -> Problem:
@@ -240,7 +237,7 @@ class _NodeReader:
         text = node.value
         try:
             if kind in ("str", "timestamp", "value"):
-                return text
+                return self._printable(text, place)
             if kind == "null":
                 return None
             if kind == "bool":
@@ -255,6 +252,13 @@ class _NodeReader:
                      "text, numbers, lists and keys are allowed.", "yaml-type-mark")
         return None
 
+    def _printable(self, text: str, place: tuple[int, int]) -> str:
+        sign = _UNPRINTABLE.search(text)
+        if sign:
+            self._refuse(place, f"the text holds the sign \\u{ord(sign[0]):04x}, which cannot be "
+                         "printed", "Take it out.", "sign-unprintable")
+        return text
+
     def _refuse(self, place: tuple[int, int], what: str, todo: str, code: str) -> None:
         self.problems.append(Problem(what, todo, file=self.file, line=place[0], column=place[1],
                                      code=code))
@@ -263,6 +267,8 @@ class _NodeReader:
 def _whole_number(text: str) -> int:
     digits = text.replace("_", "")
     if digits.lstrip("+-")[:2].lower() in ("0x", "0o", "0b"):
+        if len(digits) > MOST_DIGITS:
+            raise ValueError(text)  # such a number could not even be printed in decimals
         return int(digits, 0)
     return int(digits)
 

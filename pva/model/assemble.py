@@ -20,6 +20,7 @@ from pva.model.recruit_arrays import Calibrations
 from pva.model.slots import Slots, drawn_means, period_starts
 from pva.model.start import start_numbers
 from pva.scenario.resolved import AFTER, BOTH_SEXES, Resolved
+from pva.scenario.size import refuse_too_large
 
 ORIGINS = ("wild", "stocked")
 
@@ -75,8 +76,9 @@ def assemble(resolved: Resolved, *, seed: int, held: Mapping | None = None,
     Raises
     ------
     CannotCompute
-        If a calibration has no solution.
+        If a calibration has no solution, or the run needs more memory or time than there is.
     """
+    refuse_too_large(resolved)
     classes = expand(resolved.stages)
     table = DrawTable(draws=resolved.runs.draws, seed=seed, unknown=resolved.chance.unknown,
                       covariance=resolved.covariance, held=held, points=points)

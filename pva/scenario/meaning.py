@@ -17,6 +17,7 @@ from pva.scenario.spec_plan import StartSpec
 from pva.scenario.spec_rates import RateSpec
 from pva.scenario.spec_types import Block
 
+MOST_NUMBER = 1e15
 _PARTIAL = ("survival", "growth", "recruitment")  # at a site these may hold a part of a RATE
 _ELSEWHERE = ("calibration_base",)
 
@@ -106,9 +107,17 @@ def _check_range(number: float, words: dict, path: Sequence, problems: Problems)
     if positive and number <= 0:
         problems.add(path, f"{{key}} is {number:g}", "Write a number above 0.", code="out-of-range")
     elif (low is not None and number < low) or (high is not None and number > high):
-        todo = f"Write a number from {low:g} to {high:g}." if high is not None else (
+        todo = f"Write a number from {low:g} to {_end(high)}." if high is not None else (
             f"Write a number of {low:g} or more."
         )
         problems.add(path, f"{{key}} is {number:g}, outside its range", todo, code="out-of-range")
     elif words["count"]:
         check_count(number, path, problems)
+    elif high is None and abs(number) > MOST_NUMBER:
+        problems.add(path, f"{{key}} is {number:g}, outside its range",
+                     f"Write a number of at most {MOST_NUMBER:g}.", code="out-of-range",
+                     why="Beyond it sums and products run out of the numbers a computer has")
+
+
+def _end(number: float) -> str:
+    return f"{number:,}" if isinstance(number, int) else f"{number:g}"

@@ -38,6 +38,7 @@ from pva.scenario.resolved import (
     Recruitment,
     Resolved,
 )
+from pva.scenario.size import check_size
 from pva.scenario.spec import BaseSpec, ScenarioSpec
 
 
@@ -66,6 +67,8 @@ def resolve(written: Written, *, base: CalibrationBase | None = None) -> Resolve
     check_meaning(spec, problems, reader)
     _stop_if_wrong(problems)
     resolved, sites = _resolve_all(spec, written.data, reader)
+    check_size(resolved, problems)
+    _stop_if_wrong(problems)
     check_resolved(resolved, problems)
     _stop_if_wrong(problems)
     if any(is_calibrated(s.recruitment) for s in resolved.sites):

@@ -22,6 +22,7 @@ from pva.scenario.spec_rates import RateSpec
 from pva.sources import Source
 
 _STATUSES = ("read", "derived", "memory")
+MOST_RATE = 1e12  # of what is no chance: beyond it products run out of the numbers
 _WIDEST = 1e4  # SD of a positive rate over its mean; beyond it a lognormal law is all tail
 _ONLY_PROBABILITY = ("logit-normal", "beta")
 
@@ -213,13 +214,14 @@ class RateReader:
     # checks
 
     def _check(self, rate: Rate, spec: RateSpec, path: Sequence) -> None:
-        top = 1.0 if rate.kind == PROBABILITY else math.inf
+        top = 1.0 if rate.kind == PROBABILITY else MOST_RATE
         words = "from 0 to 1" if rate.kind == PROBABILITY else "0 or more"
         values = {"value": rate.value, **{f"by_year {y}": v for y, v in rate.by_year.items()}}
         for name, number in values.items():
             if not 0 <= number <= top:
+                needed = f"of at most {MOST_RATE:g}" if number > MOST_RATE else words
                 self.problems.add(path, f"{{key}}: {name} is {number:g}, outside its range",
-                                  f"Write a number {words}.", code="rate-out-of-range")
+                                  f"Write a number {needed}.", code="rate-out-of-range")
         spreads = {"se": rate.se, "year_sd": rate.year_sd}
         if rate.link is not None:
             spreads |= {"se of link": rate.link.se, "year_sd of link": rate.link.year_sd}
@@ -227,6 +229,10 @@ class RateReader:
             if number is not None and number < 0:
                 self.problems.add(path, f"{{key}}: {name} is {number:g}, and a spread cannot be "
                                   "negative", "Write a number 0 or more.",
+                                  code="rate-out-of-range")
+            elif number is not None and number > MOST_RATE and rate.kind != PROBABILITY:
+                self.problems.add(path, f"{{key}}: {name} is {number:g}, outside its range",
+                                  f"Write a number of at most {MOST_RATE:g}.",
                                   code="rate-out-of-range")
         for year in rate.by_year:
             if self.years and not self.years[0] <= year <= self.years[1]:
@@ -251,8 +257,9 @@ class RateReader:
             self.problems.add(path, f"{{key}}: the interval {shown} does not rise",
                               "Write [low, high].", code="interval-order")
         elif low < 0 or high > top:
+            needed = f"from 0 to {MOST_RATE:g}" if high > MOST_RATE else words
             self.problems.add(path, f"{{key}}: the interval {shown} leaves the possible range",
-                              f"Write two numbers {words}.", code="interval-out-of-range")
+                              f"Write two numbers {needed}.", code="interval-out-of-range")
         elif not low <= rate.value <= high:
             self.problems.add(
                 path, f"{{key}}: the value {rate.value:g} lies outside its interval {shown}",

@@ -16,13 +16,17 @@ MEASURES = (
     "cost",
 )
 Measure = Literal[MEASURES]
+MOST_YEAR = 100_000
+MOST_SEED = 2**64 - 1
 
 
 class YearsSpec(Block):
     """First and last census."""
 
-    first: Whole = key("Year of the first census.", form="year", required=True)
-    last: Whole = key("Year of the last census.", form="year", required=True)
+    first: Whole = key("Year of the first census.", form="year", required=True, low=-MOST_YEAR,
+                       high=MOST_YEAR)
+    last: Whole = key("Year of the last census.", form="year", required=True, low=-MOST_YEAR,
+                      high=MOST_YEAR)
 
 
 class StartSpec(Block):
@@ -308,6 +312,6 @@ class RunsSpec(Block):
     replicates: Whole = key("Replicates per draw.", form="whole number", default=50, low=1)
     seed: Whole | None = key(
         "Seed of the random numbers; 0 is a seed.", form="whole number",
-        default_words="drawn and printed", low=0,
+        default_words="drawn and printed", low=0, high=MOST_SEED,
     )
     keep_trajectories: Whole = key("Trajectories kept.", form="whole number", default=0, low=0)

@@ -283,6 +283,7 @@ class Twin:
                 for enters, mean in means.items()}
 
     def young(self, mean, site, enters):
+        mean = min(mean, 1e12)  # of a site and year, so that numbers never run out
         if not self.whole:
             return mean
         return self.own.poisson(mean, stream("recruitment", site, enters), self.step)
