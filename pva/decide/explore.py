@@ -9,13 +9,15 @@ import numpy as np
 import xarray as xr
 
 from pva.decide.grid import NUMBER, Point, axes_of, changed, dimension, points
-from pva.decide.outcomes import Ready, outcomes, prepare
+from pva.decide.outcomes import outcomes, prepare
 from pva.decide.rows import StockedRows
 from pva.errors import CannotCompute, Problem
 from pva.results.dataset import run_record
-from pva.results.run import Progress, seed_of
+from pva.results.run import seed_of
 from pva.results.summary import plain
+from pva.results.tasks import Progress, Tasks
 from pva.results.uncertainty import verdict
+from pva.scenario.resolved import Resolved
 from pva.scenario.scenario import Scenario
 
 CHANCES = {
@@ -28,7 +30,8 @@ ADULTS = "adults in the last year"
 
 
 def explore(scenario: Scenario, vary: Mapping[str, Sequence], *, seed: int | None = None,
-            threads: int | None = None, progress: Progress | None = None) -> xr.Dataset:
+            threads: int | None = None, progress: Progress | None = None,
+            tasks: Tasks | None = None) -> xr.Dataset:
     """Chances and adults at every point of a grid over scenario keys.
 
     Every point meets the same luck, so that neighbours differ by what was changed. Calibrations
@@ -46,6 +49,9 @@ def explore(scenario: Scenario, vary: Mapping[str, Sequence], *, seed: int | Non
         None = every core. Numbers do not depend on it.
     progress : callable or None
         Called with points done and in all.
+    tasks : Tasks or None
+        Where points are kept and done; None = here, and nothing is kept. Numbers do not depend on
+        it.
 
     Returns
     -------
@@ -70,24 +76,49 @@ def explore(scenario: Scenario, vary: Mapping[str, Sequence], *, seed: int | Non
     seed = seed_of(resolved, seed)
     data = _empty(axes, [g.name for g in resolved.goals])
     total = int(np.prod([len(a.values) for a in axes]))
-    for done, (place, point) in enumerate(points(axes), start=1):
-        ready = at_point(scenario, point, seed=seed, threads=threads)
-        _fill(data, place, ready)
-        if progress is not None:
-            progress(done, total)
+    work = (_task(scenario, point, seed) for _, point in points(axes))
+    answers = (tasks or Tasks()).carry_out(answer_at, work, total=total, threads=threads,
+                                           progress=progress)
+    for (place, _), answer in zip(points(axes), answers, strict=True):
+        _fill(data, place, answer)
     data.attrs = _record(scenario, axes, seed)
     return data
 
 
-def at_point(scenario: Scenario, point: Point, *, seed: int,
-             threads: int | None) -> Ready:
-    """The scenario of a point, assembled."""
-    ready = prepare(changed(scenario, point).resolved, seed=seed, threads=threads)
-    for axis, value in point:
-        if axis.key == NUMBER:
-            rows = StockedRows.of(ready.resolved)
-            ready = ready.with_releases(rows.planned(float(value)))
-    return ready
+def _task(scenario: Scenario, point: Point, seed: int) -> tuple:
+    """Arguments of `answer_at`: the resolved scenario of a point, its number, the seed."""
+    numbers = [float(value) for axis, value in point if axis.key == NUMBER]
+    return changed(scenario, point).resolved, numbers[0] if numbers else None, seed
+
+
+def answer_at(resolved: Resolved, number: float | None, seed: int, *,
+              threads: int | None) -> dict:
+    """Chances with their 95 % Monte Carlo intervals, and mean adults in the last year.
+
+    Parameters
+    ----------
+    number : float or None
+        Animals per release year; None = as written.
+
+    Returns
+    -------
+    dict
+        Rows of chance, low and high: one for each name of `CHANCES` that applies, ``goals`` a list
+        of them; ``adults`` a number.
+    """
+    ready = prepare(resolved, seed=seed, threads=threads)
+    if number is not None:
+        ready = ready.with_releases(StockedRows.of(resolved).planned(number))
+    found = outcomes(ready)
+    answer = {name: _row_of(found[outcome], ready) for name, (outcome, _) in CHANCES.items()
+              if outcome in found}
+    return answer | {"goals": [_row_of(found[g.name], ready) for g in resolved.goals],
+                     "adults": float(found[ADULTS].mean())}
+
+
+def _row_of(happened, ready):
+    doubt = ready.doubt(happened)
+    return [doubt.chance, doubt.low, doubt.high]
 
 
 def _empty(axes, goals):
@@ -113,20 +144,19 @@ def _put(data, name, dims, shape, words, units="1"):
     data[name] = (dims, np.full(shape, np.nan), {"long_name": words, "units": units})
 
 
-def _fill(data, place, ready):
-    found = outcomes(ready)
-    for name, (outcome, _) in CHANCES.items():
-        if outcome in found:
-            _chance(data, name, place, (), found[outcome], ready)
-    for i, goal in enumerate(g.name for g in ready.resolved.goals):
-        _chance(data, "goal", place, (i,), found[goal], ready)
-    data["adults_last_year"].values[place] = found[ADULTS].mean()
+def _fill(data, place, answer):
+    for name in CHANCES:
+        if name in answer:
+            _chance(data, name, place, answer[name])
+    for i, row in enumerate(answer["goals"]):
+        _chance(data, "goal", (i, *place), row)
+    data["adults_last_year"].values[place] = answer["adults"]
 
 
-def _chance(data, name, place, first, happened, ready):
-    doubt = ready.doubt(happened)
-    data[f"{name}_chance"].values[(*first, *place)] = doubt.chance
-    data[f"{name}_interval"].values[(slice(None), *first, *place)] = doubt.low, doubt.high
+def _chance(data, name, place, row):
+    chance, *interval = row
+    data[f"{name}_chance"].values[place] = chance
+    data[f"{name}_interval"].values[(slice(None), *place)] = interval
 
 
 def _record(scenario, axes, seed):

@@ -84,30 +84,24 @@ class RateEffect:
         return max(abs(e - self.chance) for e in ends)
 
 
-def rate_effects(resolved: Resolved, *, seed: int, wanted: float | None,
-                 threads: int | None = None, progress=None) -> list[RateEffect]:
-    """Effects of every rate, the one with the largest reach first.
+def rate_effect(resolved: Resolved, rate: Rate, *, seed: int, wanted: float | None,
+                threads: int | None = None) -> RateEffect:
+    """Effect of one rate of a scenario.
 
     Parameters
     ----------
     resolved : Resolved
+    rate : Rate
+        One of `followed_rates`.
     wanted : float or None
         Chance at which the answer flips; None = nothing flips.
-    progress : callable or None
-        Called with rates done and in all.
-
-    Returns
-    -------
-    list of RateEffect
     """
-    rates = [r for r in every_rate(resolved) if followed(r)]
-    found = []
-    for done, rate in enumerate(rates, start=1):
-        look = _Looks(resolved, rate, seed=seed, threads=threads)
-        found.append(effect_of(rate, look, wanted))
-        if progress is not None:
-            progress(done, len(rates))
-    return sorted(found, key=lambda e: (-e.reach, e.name))
+    return effect_of(rate, _Looks(resolved, rate, seed=seed, threads=threads), wanted)
+
+
+def followed_rates(resolved: Resolved) -> list[Rate]:
+    """Rates whose effect is looked at."""
+    return [r for r in every_rate(resolved) if followed(r)]
 
 
 def followed(rate: Rate) -> bool:

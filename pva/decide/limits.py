@@ -25,7 +25,7 @@ def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chan
     numbers = sorted({best_number, most / 4, most})
     chances = []
     for name, resolved in _lifts(ready.resolved).items():
-        lifted = prepare(resolved, seed=ready.seed, threads=ready.threads)
+        lifted = prepare(resolved, seed=ready.seed, threads=ready.threads, tasks=ready.tasks)
         chances.append((name, max(
             float(goals_met(lifted.with_releases(rows.planned(n)), replicates=replicates).mean())
             for n in numbers)))

@@ -55,4 +55,4 @@ class Looker:
             return replace(self.ready, seed=seed)
         resolved = self.ready.resolved
         resolved = with_runs(resolved, draws=more_draws * resolved.runs.draws)
-        return prepare(resolved, seed=seed, threads=self.ready.threads)
+        return prepare(resolved, seed=seed, threads=self.ready.threads, tasks=self.ready.tasks)

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from pva.decide import sensitivity_parts as kinds
 from pva.decide.compare import Difference, difference, groups
-from pva.decide.flips import RateEffect, rate_effects
-from pva.decide.global_effects import VarianceShare, chance_shares
+from pva.decide.flips import RateEffect, followed_rates
+from pva.decide.global_effects import VarianceShare
 from pva.decide.goal_table import GoalChance, ThresholdRisk, goal_table
-from pva.decide.information import Information, information
-from pva.decide.outcomes import Ready, prepare, success
+from pva.decide.information import Information
+from pva.decide.outcomes import Ready, prepare
 from pva.decide.what_if import switches
 from pva.results.growth import long_run
 from pva.results.run import seed_of
 from pva.results.summary import plain
+from pva.results.tasks import Progress, Tasks
 from pva.results.uncertainty import ChanceDoubt, verdict
 from pva.results.weights import rate_weights
+from pva.scenario.resolved import Resolved
 from pva.scenario.scenario import Scenario
 
 
@@ -79,7 +83,8 @@ class SensitivityAnswer:
 
 
 def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | None = None,
-                threads: int | None = None, progress=None) -> SensitivityAnswer:
+                threads: int | None = None, progress: Progress | None = None,
+                tasks: Tasks | None = None) -> SensitivityAnswer:
     """Find what the chance of meeting all goals depends on.
 
     Parameters
@@ -92,7 +97,10 @@ def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | N
     threads : int or None
         None = every core. Numbers do not depend on it.
     progress : callable or None
-        Called with rates done and in all.
+        Called with parts done and in all.
+    tasks : Tasks or None
+        Where parts are kept and done; None = here, and nothing is kept. Numbers do not depend on
+        it.
 
     Returns
     -------
@@ -107,8 +115,9 @@ def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | N
     seed = seed_of(resolved, seed)
     ready = prepare(resolved, seed=seed, threads=threads)
     wanted = resolved.chance_wanted if resolved.goals else None
-    written = success(ready, replicates=resolved.runs.replicates)
-    chance = ready.doubt(written)
+    parts = _Parts(resolved, seed=seed, worth=worth, wanted=wanted)
+    parts.carry_out(tasks or Tasks(), threads=threads, progress=progress)
+    chance = ready.doubt(parts.written)
     goals, thresholds = goal_table(ready, wanted=resolved.chance_wanted)
     return SensitivityAnswer(
         title=resolved.title, digest=scenario.digest, seed=seed, draws=resolved.runs.draws,
@@ -117,16 +126,59 @@ def sensitivity(scenario: Scenario, *, worth: float | None = None, seed: int | N
         outcome="all goals" if resolved.goals else "no quasi-extinction",
         chance_wanted=resolved.chance_wanted, chance=chance,
         verdict=None if wanted is None else verdict(chance.low, chance.high, wanted),
-        rates=tuple(rate_effects(resolved, seed=seed, wanted=wanted, threads=threads,
-                                 progress=progress)),
-        switches=switch_effects(ready, written), goals=goals, thresholds=thresholds,
-        variance_shares=tuple(chance_shares(resolved, seed=seed, threads=threads)),
-        information=information(resolved, seed=seed, worth=worth, threads=threads),
+        rates=parts.rates(), switches=switch_effects(ready, parts.written, parts.switched()),
+        goals=goals, thresholds=thresholds, variance_shares=parts.shares(),
+        information=parts.information(),
         elasticities=tuple(rate_weights(resolved, long_run(resolved))),
         warnings=(*scenario.warnings, *ready.model.warnings))
 
 
-def switch_effects(ready: Ready, written: np.ndarray) -> tuple[Difference, ...]:
+class _Parts:
+    """The parts of the analysis that are done apart, the longest first."""
+
+    def __init__(self, resolved: Resolved, *, seed: int, worth: float | None,
+                 wanted: float | None):
+        variants = switches(resolved)
+        self._names = tuple(variants)
+        self._tasks = [(kinds.SHARES, resolved, seed, None), (kinds.WORTH, resolved, seed, worth)]
+        self._tasks += [(kinds.RATE, resolved, seed, (rate, wanted))
+                        for rate in followed_rates(resolved)]
+        self._tasks += [(kinds.SUCCESS, one, seed, None) for one in (resolved, *variants.values())]
+        self._found: dict[str, list] = {}
+
+    def carry_out(self, tasks: Tasks, *, threads: int | None, progress: Progress | None) -> None:
+        """Do every part."""
+        answers = tasks.carry_out(kinds.part, self._tasks, total=len(self._tasks),
+                                  threads=threads, progress=progress)
+        for (kind, *_), answer in zip(self._tasks, answers, strict=True):
+            self._found.setdefault(kind, []).append(answer)
+
+    @property
+    def written(self) -> np.ndarray:
+        """Success of the scenario as written, shape (draw, replicate)."""
+        return kinds.happened_of(self._found[kinds.SUCCESS][0])
+
+    def switched(self) -> dict[str, np.ndarray]:
+        """Success with each mechanism switched off."""
+        return dict(zip(self._names, map(kinds.happened_of, self._found[kinds.SUCCESS][1:]),
+                        strict=True))
+
+    def rates(self) -> tuple[RateEffect, ...]:
+        """Effects of every rate, the one with the largest reach first."""
+        effects = map(kinds.effect_of_answer, self._found.get(kinds.RATE, []))
+        return tuple(sorted(effects, key=lambda e: (-e.reach, e.name)))
+
+    def shares(self) -> tuple[VarianceShare, ...]:
+        """Shares of the variance of the chance."""
+        return kinds.shares_of(self._found[kinds.SHARES][0])
+
+    def information(self) -> Information | None:
+        """Worth of knowing each rate."""
+        return kinds.information_of(self._found[kinds.WORTH][0])
+
+
+def switch_effects(ready: Ready, written: np.ndarray, switched: Mapping[str, np.ndarray]
+                   ) -> tuple[Difference, ...]:
     """Chance of success with each mechanism switched off, against the scenario as written.
 
     Parameters
@@ -134,13 +186,9 @@ def switch_effects(ready: Ready, written: np.ndarray) -> tuple[Difference, ...]:
     ready : Ready
     written : ndarray, shape (draw, replicate)
         Success of the scenario as written, all its replicates.
+    switched : mapping of str to ndarray, shape (draw, replicate)
+        The same with one mechanism switched off.
     """
-    runs = ready.resolved.runs
-    scramble = groups(runs.draws, doubtful=ready.model.doubtful)
-    written = written.astype(float)
-    found = []
-    for name, variant in switches(ready.resolved).items():
-        other = prepare(variant, seed=ready.seed, threads=ready.threads)
-        happened = success(other, replicates=runs.replicates).astype(float)
-        found.append(difference(name, written, happened, scramble))
-    return tuple(found)
+    scramble = groups(ready.resolved.runs.draws, doubtful=ready.model.doubtful)
+    return tuple(difference(name, written.astype(float), happened.astype(float), scramble)
+                 for name, happened in switched.items())

@@ -15,6 +15,7 @@ from pva.decide.search import Found, search
 from pva.errors import CannotCompute, Problem
 from pva.results.run import seed_of
 from pva.results.summary import plain
+from pva.results.tasks import Tasks
 from pva.scenario.resolved import Resolved
 from pva.scenario.scenario import Scenario
 
@@ -127,7 +128,8 @@ def _nested(found):
 
 
 def stock(scenario: Scenario, *, chance_wanted: float | None = None, shorter_duty: bool = False,
-          seed: int | None = None, threads: int | None = None, progress=None) -> StockAnswer:
+          seed: int | None = None, threads: int | None = None, progress=None,
+          tasks: Tasks | None = None) -> StockAnswer:
     """Find the number to stock.
 
     With `solve.options` every option is searched alone, and mixtures of two are tried.
@@ -142,6 +144,8 @@ def stock(scenario: Scenario, *, chance_wanted: float | None = None, shorter_dut
         Also find the number needed for every shorter duty.
     progress : callable or None
         Called with steps done and in all.
+    tasks : Tasks or None
+        Where runs are done; None = here. Numbers do not depend on it.
 
     Returns
     -------
@@ -155,7 +159,7 @@ def stock(scenario: Scenario, *, chance_wanted: float | None = None, shorter_dut
     resolved = scenario.resolved
     _check(resolved)
     wanted = resolved.chance_wanted if chance_wanted is None else chance_wanted
-    ready = prepare(resolved, seed=seed_of(resolved, seed), threads=threads)
+    ready = prepare(resolved, seed=seed_of(resolved, seed), threads=threads, tasks=tasks)
     ask = _Ask(scenario, ready, wanted, more_is_better(resolved), progress)
     options = resolved.solve.options if resolved.solve else ()
     if not options:

@@ -10,9 +10,10 @@ from __future__ import annotations
 import logging
 import os
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
+from itertools import islice
 from typing import Any, Protocol
 
 from pva.errors import CannotCompute, FormError, Problem
@@ -23,17 +24,19 @@ _PATIENCE = 30  # s to find a scheduler, and a first worker
 _LOCAL = re.compile(r"local:([1-9]\d*)")
 _INSTALL = 'pip install "pva[cluster]"'
 
+Known = Callable[[], Any]  # an answer that is there already; None where it is not
 Finished = Callable[[int, Any], None]
 
 
 class Crew(Protocol):
     """Whoever does tasks."""
 
-    def in_order(self, function: Callable, tasks: Sequence[tuple], finished: Finished
-                 ) -> Iterator[Any]:
+    def in_order(self, function: Callable, tasks: Iterable[tuple[tuple, Known]],
+                 finished: Finished) -> Iterator[Any]:
         """Answers of ``function(*task, threads=...)``, in order.
 
-        `finished` is called with the number of a task and its answer as soon as it is there.
+        Tasks are taken from the iterable a few ahead. One whose answer is known is not done; else
+        `finished` is called with its number and answer as soon as that is there.
         """
 
 
@@ -43,11 +46,13 @@ class Here:
     def __init__(self, threads: int | None = None):
         self._threads = threads
 
-    def in_order(self, function: Callable, tasks: Sequence[tuple], finished: Finished
-                 ) -> Iterator[Any]:
-        for number, task in enumerate(tasks):
-            answer = function(*task, threads=self._threads)
-            finished(number, answer)
+    def in_order(self, function: Callable, tasks: Iterable[tuple[tuple, Known]],
+                 finished: Finished) -> Iterator[Any]:
+        for number, (task, known) in enumerate(tasks):
+            answer = known()
+            if answer is None:
+                answer = function(*task, threads=self._threads)
+                finished(number, answer)
             yield answer
 
 
@@ -57,28 +62,40 @@ class Workers:
     def __init__(self, client: Any):
         self._client = client
 
+    @property
+    def threads(self) -> int:
+        """Tasks that are done at the same time."""
+        return max(1, sum(self._client.nthreads().values()))
+
     def same_on_all(self, function: Callable[[], str]) -> bool:
         """Whether a function without arguments gives on every worker what it gives here."""
         return set(self._client.run(function).values()) <= {function()}
 
-    def in_order(self, function: Callable, tasks: Sequence[tuple], finished: Finished
-                 ) -> Iterator[Any]:
+    def in_order(self, function: Callable, tasks: Iterable[tuple[tuple, Known]],
+                 finished: Finished) -> Iterator[Any]:
         from distributed import as_completed
 
+        numbered = enumerate(tasks)
         answers: dict[int, Any] = {}
         running: dict[Any, int] = {}
-        coming, ahead, handed_out = as_completed(), self._ahead(), 0
+        coming, ahead, wanted = as_completed(), AHEAD * self.threads, 0
         try:
-            for wanted in range(len(tasks)):
-                # answers that wait for their turn are few, so memory here does not grow
-                for number in range(handed_out, min(len(tasks), wanted + ahead)):
-                    future = self._client.submit(function, *tasks[number], threads=1, pure=False)
+            while True:
+                # few are out or wait for their turn, so memory here does not grow
+                for number, (task, known) in islice(numbered, ahead - len(running) - len(answers)):
+                    answer = known()
+                    if answer is not None:
+                        answers[number] = answer
+                        continue
+                    future = self._client.submit(function, *task, threads=1, pure=False)
                     running[future] = number
                     coming.add(future)
-                    handed_out += 1
+                if not running and not answers:
+                    return
                 while wanted not in answers:
                     self._take(next(coming), running, answers, finished)
                 yield answers.pop(wanted)
+                wanted += 1
         finally:
             for future in running:
                 future.cancel()

@@ -43,10 +43,6 @@ class KeptParts:
         self._tidy()
         self._bytes = sum(size for _, size, _ in self._files())
 
-    def has(self, name: str) -> bool:
-        """Whether a part of that name is there, whole or damaged."""
-        return self._path(name).is_file()
-
     def read(self, name: str) -> Any:
         """The value kept under a name; None if there is none or it is damaged."""
         path = self._path(name)

@@ -65,10 +65,10 @@ def fold_chunks(resolved: Resolved, model: Model, places: Places, chunks: Sequen
         if progress is not None:
             progress(total * done // len(chunks), total)
 
-    work = [_task(resolved, model, places, c, seed=seed, keep=keep, paired=paired) for c in chunks]
+    work = (_task(resolved, model, places, c, seed=seed, keep=keep, paired=paired) for c in chunks)
     sums = _Sums(resolved, places, keep=keep, paired=paired)
-    for chunk, part in zip(chunks, tasks.carry_out(fold_chunk, work, threads=threads,
-                                                   progress=tell), strict=True):
+    parts = tasks.carry_out(fold_chunk, work, total=len(chunks), threads=threads, progress=tell)
+    for chunk, part in zip(chunks, parts, strict=True):
         sums.add(chunk, part)
     return sums.fold()
 

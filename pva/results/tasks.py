@@ -8,9 +8,9 @@ work that was stopped goes on where it stopped, with the same numbers to the las
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, closing
-from functools import cache
+from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -68,52 +68,56 @@ class Tasks:
         self._workers = None
         self._opened.close()
 
-    def carry_out(self, function: Callable, tasks: Sequence[tuple], *, threads: int | None = None,
-                  progress: Progress | None = None) -> Iterator[Any]:
+    def carry_out(self, function: Callable, tasks: Iterable[tuple], *, total: int,
+                  threads: int | None = None, progress: Progress | None = None) -> Iterator[Any]:
         """Answers of ``function(*task, threads=...)``, in the order of the tasks.
 
         Parameters
         ----------
         function : callable
             Of a module of the package. It gives numbers, text, arrays, and lists and mappings of
-            them, and nothing but its arguments and the code decides what they are.
-        tasks : sequence of tuple
-            Arguments of each task.
+            them, never None, and nothing but its arguments and the code decides what they are.
+        tasks : iterable of tuple
+            Arguments of each task; taken a few ahead.
+        total : int
+            How many there are.
         threads : int or None
             In this process; None = every core.
         progress : callable or None
             Called with tasks done and in all.
         """
-        names = [task_name(function, task) for task in tasks] if self.kept is not None else []
-        found = {i for i, name in enumerate(names) if self.kept.has(name)}
-        missing = [i for i in range(len(tasks)) if i not in found]
-        self.total += len(tasks)
-        tell = _Counted(self, len(tasks), progress)
+        self.total += total
+        names: dict[int, str] = {}
+        done = 0
+
+        def one_more():
+            nonlocal done
+            done += 1
+            self.finished += 1
+            if progress is not None:
+                progress(done, total)
+
+        def known(number):
+            answer = self.kept.read(names[number]) if names else None
+            if answer is not None:
+                self.reused += 1
+                del names[number]
+                one_more()
+            return answer
+
+        def jobs():
+            for number, task in enumerate(tasks):
+                if self.kept is not None:
+                    names[number] = task_name(function, task)
+                yield task, partial(known, number)
 
         def finished(number, answer):
             if names:
-                self._keep(names[missing[number]], answer)
-            tell()
+                self._keep(names.pop(number), answer)
+            one_more()
 
-        crew = self._crew(threads) if missing else Here(threads)
-        coming = crew.in_order(function, [tasks[i] for i in missing], finished)
-        with closing(coming):
-            for i, task in enumerate(tasks):
-                if i in found:
-                    yield self._again(names[i], function, task, threads)
-                    tell()
-                else:
-                    yield next(coming)
-
-    def _again(self, name, function, task, threads):
-        """A kept answer; where it is damaged it is computed again."""
-        answer = self.kept.read(name)
-        if answer is None:
-            answer = function(*task, threads=threads)
-            self._keep(name, answer)
-        else:
-            self.reused += 1
-        return answer
+        with closing(self._crew(threads).in_order(function, jobs(), finished)) as answers:
+            yield from answers
 
     def _keep(self, name, answer):
         if self.trouble is None:
@@ -121,6 +125,12 @@ class Tasks:
                 self.kept.write(name, answer)
             except PvaError as error:  # the answer itself is still worth having
                 self.trouble = str(error)
+
+    @property
+    def workers(self) -> int:
+        """Tasks that are done at the same time."""
+        crew = self._crew(None)
+        return crew.threads if isinstance(crew, Workers) else 1
 
     def _crew(self, threads) -> Crew:
         if self.cluster is None:
@@ -135,19 +145,6 @@ class Tasks:
                     done="nothing was run", code="cluster-version"))
             self._workers = workers
         return self._workers
-
-
-class _Counted:
-    """Counts tasks done and says so."""
-
-    def __init__(self, tasks: Tasks, total: int, progress: Progress | None):
-        self._tasks, self._total, self._progress, self._done = tasks, total, progress, 0
-
-    def __call__(self) -> None:
-        self._done += 1
-        self._tasks.finished += 1
-        if self._progress is not None:
-            self._progress(self._done, self._total)
 
 
 def task_name(function: Callable, task: tuple) -> str:

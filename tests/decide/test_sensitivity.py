@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pva.decide.flips import effect_of, rate_effects, stated_range
+from pva.decide.flips import effect_of, followed_rates, rate_effect, stated_range
 from pva.decide.goal_table import goal_table
 from pva.decide.outcomes import chance_of_success, prepare
 from pva.decide.sensitivity import sensitivity
@@ -39,6 +39,12 @@ PLAN = {
     "runs": {"draws": 1000, "replicates": 1, "seed": 3},
 }
 KEY = "releases/adults/first_year_survival"
+
+
+def rate_effects(resolved, *, seed, wanted):
+    """Effects of every rate, the one with the largest reach first."""
+    effects = [rate_effect(resolved, r, seed=seed, wanted=wanted) for r in followed_rates(resolved)]
+    return sorted(effects, key=lambda e: -e.reach)
 
 
 def plan(**changes):
