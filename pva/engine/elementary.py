@@ -14,7 +14,7 @@ from llvmlite import ir
 from numba import float64, int64, types
 from numba.extending import intrinsic
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 
 _LN2_HIGH = 6.93147180369123816490e-01
 _LN2_LOW = 1.90821492927058770002e-10

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.elementary import exp, logistic
 from pva.engine.lanes import fill
 from pva.engine.random_numbers import counter, normals, uniform

@@ -7,7 +7,7 @@ fewer, so scenarios that differ by little share their luck.
 
 from __future__ import annotations
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.elementary import exp, fma, log_of_rest
 from pva.engine.random_numbers import uniform
 from pva.engine.rejection import BINOMIAL

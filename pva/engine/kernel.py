@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pva.engine.breeding import breed
-from pva.engine.compiled import entry, inner
+from pva.compiled import entry, inner
 from pva.engine.environment import year_disasters, year_rates
 from pva.engine.lanes import add, clear_animals, copy, fill, sum_of
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.rows import binomials
 from pva.engine.samplers import hypergeometric
 

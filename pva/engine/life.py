@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.environment import suffer
 from pva.engine.lanes import (
     add,

@@ -18,7 +18,7 @@ import math
 import numpy as np
 from numba import float64, int64, uint64
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.elementary import fma, log
 
 SCHEME = "mixing function of SplitMix64, addressed by names; version 2"

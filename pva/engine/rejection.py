@@ -13,7 +13,7 @@ import math
 
 import numpy as np
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.elementary import HALF_LOG_TWO_PI, log, log_factorial
 from pva.engine.random_numbers import uniform
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.inversion import SWITCH, small_counts
 from pva.engine.random_numbers import counter
 from pva.engine.rejection import BINOMIAL, DOUBTFUL, POISSON, REFUSED, judge, propose

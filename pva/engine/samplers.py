@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.elementary import exp, log, log_factorial
 from pva.engine.random_numbers import inverse_normal, uniforms
 

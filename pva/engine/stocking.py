@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from pva.engine.compiled import inner
+from pva.compiled import inner
 from pva.engine.elementary import logistic
 from pva.engine.lanes import add, copy, drawn_from, fill
 from pva.engine.random_numbers import normals
