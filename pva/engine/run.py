@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pva.engine.held import Held
 from pva.engine.kernel import simulate_block
 from pva.engine.random_numbers import (
     ENVIRONMENT,
@@ -131,5 +132,5 @@ def _block(plan, draws, first, draw, work):
     origins, sites, classes = plan.life.survive_address.shape
     tallies = np.empty((years, sites, len(TALLIES), len(draw)))
     stage_sum = np.zeros((years, origins, sites, classes))
-    simulate_block(plan, draws, work, tallies, stage_sum)
+    simulate_block(Held(plan), Held(draws), Held(work), tallies, stage_sum)
     return Block(first, draw, np.moveaxis(tallies, 3, 0), stage_sum)
