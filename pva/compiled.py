@@ -19,6 +19,8 @@ of another file: see DEVELOPERS.md.
 
 from __future__ import annotations
 
+import gc
+from contextlib import contextmanager
 from functools import partial
 
 from numba import njit
@@ -114,6 +116,17 @@ else:
             else:
                 whole._final_module.link_in(library._get_module_for_linking(), preserve=True)
 
+    @contextmanager
+    def _nothing_collected():
+        """Compiling makes millions of objects that live to its end; looking through them is vain."""
+        was = gc.isenabled()
+        gc.disable()
+        try:
+            yield
+        finally:
+            if was:
+                gc.enable()
+
     def _into(kind):
         """A compiler whose code goes into a library of a kind."""
         class Into(Compiler):
@@ -121,6 +134,10 @@ else:
                 library = kind(targetctx.codegen(), kind.__name__)
                 library.enable_object_caching()
                 super().__init__(typingctx, targetctx, library, *rest)
+
+            def compile_extra(self, func):
+                with _nothing_collected():
+                    return super().compile_extra(func)
         return {"pipeline_class": Into}
 
     _PART, _ENTRY = _into(_Part), _into(_Whole)

@@ -47,7 +47,8 @@ def _written(record, arrays, words):
     fields = []
     for name, value in zip(record._fields, record, strict=True):
         if isinstance(value, np.ndarray):
-            value = np.ascontiguousarray(value)
+            if not value.flags.c_contiguous:
+                raise ValueError(f"{name}: rows of an array that is held lie end to end")
             arrays.append(value)
             words += [value.size, value.ctypes.data, *value.shape, *value.strides]
             fields.append((name, value.dtype.str, value.ndim))

@@ -21,6 +21,7 @@ from pva.engine.space import PITCH, WIDE
 _RARE, _MEAN, _N, _Q, _N_FEW, _P_FEW, _Q_FEW, _OUT_FEW = range(8)
 _N_AGAIN, _Q_AGAIN, _OUT_AGAIN, _N_DOUBT, _Q_DOUBT, _OUT_DOUBT, _ROWS = range(8, 15)
 _AGAIN, _DOUBT, _FEW, _LISTS = range(4)
+_NONE = np.int64(0)  # typed: a bare 0 would compile what is called with it twice
 _NEUTRAL_N, _NEUTRAL_P, _NEUTRAL_MEAN = 2000.0, 0.5, 1000.0  # fit for rejection; not used
 
 
@@ -44,7 +45,7 @@ def make_space() -> Space:
 def binomials(n, p, key, address, year, out, space):
     """Successes in n trials of chance p, into `out`; all shapes (lane,)."""
     rare, mean = space.row[_RARE, :len(n)], space.row[_MEAN, :len(n)]
-    some, large = 0, 0
+    some, large = _NONE, _NONE
     for i in range(len(n)):
         chance = max(min(p[i], 1.0 - p[i]), 0.0)
         rare[i] = chance
@@ -63,7 +64,7 @@ def binomials(n, p, key, address, year, out, space):
 @inner()
 def poissons(mean, key, address, year, out, space):
     """Poisson counts, into `out`; all shapes (lane,)."""
-    large = 0
+    large = _NONE
     for i in range(len(mean)):
         large += 1 if mean[i] >= SWITCH else 0
     _counts(POISSON, mean, mean, mean, mean, large, key, address, year, out, space)
@@ -89,7 +90,7 @@ def _mixed(kind, n, p, q, mean, large, key, address, year, out, space):
     spare_n, spare_q = 0.0, 0.0
     if mostly_large:
         spare_n, spare_q = _NEUTRAL_N, _NEUTRAL_P if kind == BINOMIAL else _NEUTRAL_MEAN
-    many = 0
+    many = _NONE
     for i in range(lanes):
         usual = (mean[i] >= SWITCH) == mostly_large
         ns[i] = n[i] if usual else spare_n
@@ -126,7 +127,7 @@ def _large(kind, n, q, key, address, year, out, space):
     """Transformed rejection until every lane has its count."""
     _attempt(kind, n, q, key, counter(address, year, 0), counter(address, year, 1), out, space)
     place = space.place[_AGAIN]
-    left = 0
+    left = _NONE
     for i in range(len(out)):
         place[left] = i
         left += 1 if out[i] == REFUSED else 0
@@ -155,7 +156,7 @@ def _attempt(kind, n, q, key, first, second, out, space):
     if propose(kind, n, q, key, first, second, out) == 0:
         return
     place = space.place[_DOUBT]
-    many = 0
+    many = _NONE
     for i in range(len(out)):
         place[many] = i
         many += 1 if out[i] == DOUBTFUL else 0

@@ -11,7 +11,7 @@ import numpy as np
 
 from pva.compiled import inner
 from pva.engine.elementary import exp, log, log_factorial
-from pva.engine.random_numbers import inverse_normal, uniforms
+from pva.engine.random_numbers import counter, inverse_normal, uniform, uniforms
 
 _BOOST = 1 << 30  # attempt number of the extra uniform of a gamma with a shape below 1
 
@@ -21,11 +21,11 @@ def gamma(shape, key, address, year):
     """A gamma number of mean `shape` and scale 1 (Marsaglia & Tsang 2000, ACM TOMS 26:363-372)."""
     boost = 1.0
     if shape < 1.0:
-        boost = exp(log(uniforms(key, address, year, _BOOST)[0]) / shape)
+        boost = exp(log(uniform(key, counter(address, year, 2 * _BOOST))) / shape)
         shape += 1.0
     d = shape - 1.0 / 3.0
     c = 1.0 / math.sqrt(9.0 * d)
-    attempt = 0
+    attempt = np.int64(0)
     while True:
         u, w = uniforms(key, address, year, attempt)
         attempt += 1
@@ -49,7 +49,7 @@ def hypergeometric(good, bad, taken, key, address, year):
     high = min(taken, good)
     if low == high:
         return low
-    u = uniforms(key, address, year, 0)[0]
+    u = uniform(key, counter(address, year, 0))
     mode = np.floor((taken + 1.0) * (good + 1.0) / (good + bad + 2.0))
     mode = min(max(mode, low), high)
     chance = exp(_log_choose(good, mode) + _log_choose(bad, taken - mode)
