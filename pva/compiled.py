@@ -1,8 +1,9 @@
 """How functions of the engine and of the likelihoods are compiled, and where they are kept.
 
-Three kinds of functions. A *part* (`inner`) is only called from other compiled code: it needs no
-entry from Python. An `entry` is what Python calls; it is kept on disk with all its parts. A `kept`
-function stands by itself, with the compiler's usual ways: errors by zero, arrays made and counted.
+Two kinds of functions. A part is only called from other compiled code: it needs no entry from
+Python. An entry is what Python calls; it is kept on disk with all its parts. In the engine they are
+marked `inner` and `entry`; in the likelihoods `part` and `kept`, which have the compiler's usual
+ways: errors by zero, arrays made and counted.
 
 The compiler's own way would optimise each function together with all it calls, and again together
 with each caller, and turn every one into machine code. Here parts are only written down; the entry
@@ -26,17 +27,6 @@ from functools import partial
 from numba import njit
 
 _HOW = {"nogil": True, "error_model": "numpy", "_nrt": False}
-_NO_ENTRY = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-
-
-def kept(**how):
-    """Compile a function that Python calls; kept on disk where any folder can be written."""
-    def compiled(function):
-        try:
-            return njit(cache=True, **how)(function)
-        except RuntimeError:  # neither beside the package nor in the user's own folder
-            return njit(**how)(function)
-    return compiled
 
 
 try:
@@ -142,5 +132,19 @@ else:
 
     _PART, _ENTRY = _into(_Part), _into(_Whole)
 
-inner = partial(njit, **_HOW, **_NO_ENTRY, **_PART)
-entry = partial(kept, **_HOW, **_ENTRY, no_cfunc_wrapper=True)
+
+def kept(**how):
+    """Compile a function that Python calls; kept on disk where any folder can be written."""
+    how = _ENTRY | {"no_cfunc_wrapper": True} | how
+
+    def compiled(function):
+        try:
+            return njit(cache=True, **how)(function)
+        except RuntimeError:  # neither beside the package nor in the user's own folder
+            return njit(**how)(function)
+    return compiled
+
+
+part = partial(njit, **_PART, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+inner = partial(part, **_HOW)
+entry = partial(kept, **_HOW)

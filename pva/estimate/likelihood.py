@@ -16,8 +16,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numba as nb
 import numpy as np
+
+from pva.compiled import kept, part
 
 UNSEEN, ALIVE, SHELL, DEAD = 0, 1, 2, 3
 SMALL = 1e-200
@@ -61,7 +62,7 @@ class Histories(NamedTuple):
     shell_loss: float = 0.0
 
 
-@nb.njit(cache=True, fastmath=False)
+@kept()
 def loglik_and_gradient(h, survival, release, event, detection, shell):
     """Log likelihood and its derivatives with respect to the rates of each row.
 
@@ -99,7 +100,7 @@ def loglik_and_gradient(h, survival, release, event, detection, shell):
     return total, d_survival, d_release, d_event, d_detection, d_shell
 
 
-@nb.njit(cache=True)
+@part()
 def _forward(h, start, steps, survival, release, event, detection, shell, forward, step):
     """Scaled chances of each state after each step; returns the log likelihood of the history.
 
@@ -141,7 +142,7 @@ def _forward(h, start, steps, survival, release, event, detection, shell, forwar
     return loglik + np.log(product)
 
 
-@nb.njit(cache=True)
+@part()
 def _shells_and_sight(step, k, loss, seen, p, f):
     """Shells that last over the step, and the chance of what was seen in each state."""
     step[k, 2] = step[k, 3] = step[k, 4] = 1.0
@@ -160,7 +161,7 @@ def _shells_and_sight(step, k, loss, seen, p, f):
         step[k, 5], step[k, 6], step[k, 7] = 0.0, 1.0, 0.0
 
 
-@nb.njit(cache=True)
+@part()
 def _backward(h, start, steps, count, survival, release, event, forward, step,
               d_survival, d_release, d_event, d_detection, d_shell):
     """Add the derivatives of the log likelihood of one history to the rows."""

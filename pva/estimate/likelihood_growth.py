@@ -18,8 +18,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numba as nb
 import numpy as np
+
+from pva.compiled import kept, part
 
 SUMS = 12
 NEGLIGIBLE = 1e-11  # posterior weight below which a node adds nothing to a derivative
@@ -96,7 +97,7 @@ class Slopes(NamedTuple):
     weight_sum: np.ndarray
 
 
-@nb.njit(cache=True)
+@kept()
 def growth_loglik(data, curve, slowed, rates, share, log_weight):
     """Log likelihood and its derivatives.
 
@@ -147,7 +148,7 @@ def growth_loglik(data, curve, slowed, rates, share, log_weight):
     return total, slopes
 
 
-@nb.njit(cache=True)
+@kept()
 def growth_posterior(data, curve, rates, share, log_weight):
     """What the lengths say about each animal.
 
@@ -183,7 +184,7 @@ def growth_posterior(data, curve, rates, share, log_weight):
     return own, begun, misread
 
 
-@nb.njit(cache=True)
+@part()
 def _animal(data, i, c, slowed, rates, share, log_weight, logs, each):
     """Log likelihood of one animal.
 
@@ -217,7 +218,7 @@ def _animal(data, i, c, slowed, rates, share, log_weight, logs, each):
     return top + np.log(whole)
 
 
-@nb.njit(cache=True)
+@part()
 def _all_sums(data, i, rate, slowed, each):
     """Sums over the measurements of one animal that every node needs: row 0 over all, row k
     without the k-th."""
@@ -235,7 +236,7 @@ def _all_sums(data, i, rate, slowed, each):
         each[j + 1] = each[0] - each[j + 1]
 
 
-@nb.njit(cache=True)
+@part()
 def _forms(sums, x, asymptote, a, v, tie):
     """Sums of products of one animal's lengths and mean curve, and its quadratic form.
 
@@ -253,7 +254,7 @@ def _forms(sums, x, asymptote, a, v, tie):
     return ff, fg, gg, yf, u, d, quad
 
 
-@nb.njit(cache=True)
+@part()
 def _value(sums, x, asymptote, a, v, tie):
     """Normal log density of one animal's lengths at one node."""
     n = sums[0]
@@ -261,7 +262,7 @@ def _value(sums, x, asymptote, a, v, tie):
     return -0.5 * (n * np.log(2.0 * np.pi) + (n - 1.0) * np.log(v) + np.log(d) + quad)
 
 
-@nb.njit(cache=True)
+@part()
 def _slopes(sums, x, asymptote, rate, a, v, tie, part):
     """Derivatives of `_value` by asymptote, rate, both variances, tie and time lost."""
     n, w, ww, yw = sums[0], sums[3], sums[4], sums[5]
@@ -282,7 +283,7 @@ def _slopes(sums, x, asymptote, rate, a, v, tie, part):
     part[4] = -0.5 * (d_d / d - a * (2.0 * u * d_u / d - u * u * d_d / (d * d)) / v)
 
 
-@nb.njit(cache=True)
+@part()
 def _more(sums, x, asymptote, a, v, tie):
     """Expected own asymptote less the mean one, given the lengths and the node."""
     _, _, _, _, u, d, _ = _forms(sums, x, asymptote, a, v, tie)

@@ -13,13 +13,13 @@ Burnham 1993, A theory for combined analysis of ring recovery and recapture data
 
 from __future__ import annotations
 
-import numba as nb
 import numpy as np
 
+from pva.compiled import kept, part
 from pva.estimate.likelihood import ALIVE, DEAD, NONE, SHELL, UNSEEN
 
 
-@nb.njit(cache=True, fastmath=False)
+@kept()
 def joint_loglik_and_gradient(h, survival, release, event, detection, shell, staying):
     """Log likelihood and its derivatives with respect to the rates of each row.
 
@@ -60,7 +60,7 @@ def joint_loglik_and_gradient(h, survival, release, event, detection, shell, sta
     return total, d_survival, d_release, d_event, d_detection, d_shell, d_staying
 
 
-@nb.njit(cache=True)
+@part()
 def _forward(h, start, steps, survival, release, event, detection, shell, stays, forward, step):
     """Scaled chances of each state (here, away, shell, lost) after each step; log likelihood.
 
@@ -98,7 +98,7 @@ def _forward(h, start, steps, survival, release, event, detection, shell, stays,
     return loglik
 
 
-@nb.njit(cache=True)
+@part()
 def _shells_and_sight(step, loss, seen, p, f):
     """Shells that last over the step, and the chance of what was seen in each state."""
     if seen == DEAD or loss == np.inf:
@@ -116,7 +116,7 @@ def _shells_and_sight(step, loss, seen, p, f):
         step[6], step[7], step[8] = 0.0, 1.0, 0.0
 
 
-@nb.njit(cache=True)
+@part()
 def _backward(h, start, steps, count, survival, event, stays, forward, step,
               d_survival, d_release, d_event, d_detection, d_shell):
     """Add the derivatives of one history to the rows; returns that of the chance of staying."""
