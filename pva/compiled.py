@@ -99,7 +99,6 @@ else:
             if library in seen:
                 continue
             seen.add(library)
-            whole._reload_init.update(library._reload_init)
             if isinstance(library, _Part):
                 whole._final_module.link_in(library.for_linking(), preserve=True)
                 waiting += library._linking_libraries
