@@ -13,7 +13,7 @@ from pva.files import digest, shipped, write_text_atomic
 
 MANIFEST = ".pva-demo.json"
 WATCHED = ("estimates/estimates.yaml",)  # made by the demo, but meant to be edited by hand
-_MADE = ("estimates", "results", "report.html", "__pycache__", MANIFEST)
+_MADE = ("estimates", "results", "report.html", "figures", "__pycache__", MANIFEST)
 _MOST_NAMED = 8
 
 

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from pva.files import write_text_atomic
 from pva.report.blocks import Section
+from pva.report.figure_files import FOLDER, write_page_figures
 from pva.report.material import Material, gather
 from pva.report.sections import (
     answer,
@@ -47,12 +48,13 @@ PARTS = (
 
 
 def write_report(path: str | os.PathLike, **material) -> Path:
-    """Write the page as one self-contained HTML file, whole or not at all.
+    """Write the page as one self-contained HTML file, and its figures in a folder beside it.
 
     Parameters
     ----------
     path : path
-        File to write.
+        File to write. Its figures go into ``figures`` in the same folder, each as SVG, PNG and
+        with its numbers as CSV.
     **material
         What the page is made from, as `pva.report.material.gather` takes it.
 
@@ -61,8 +63,14 @@ def write_report(path: str | os.PathLike, **material) -> Path:
     Path
         Where it stands.
     """
-    text = render_report(gather(**material))
-    return write_text_atomic(Path(path), text)
+    return write_page_and_figures(Path(path), gather(**material))[0]
+
+
+def write_page_and_figures(path: Path, material: Material) -> list[Path]:
+    """Write the page, then every figure of it; the files written, the page first."""
+    sections = sections_of(material)
+    page = write_text_atomic(path, _printed(material, sections))
+    return [page, *write_page_figures(path.parent / FOLDER, sections)]
 
 
 def render_report(material: Material) -> str:
@@ -77,9 +85,13 @@ def render_report(material: Material) -> str:
     str
         A whole HTML document.
     """
+    return _printed(material, sections_of(material))
+
+
+def _printed(material, sections):
     environment = _environment()
     return environment.get_template("page.html").render(
-        title=_title(material), subtitle=_subtitle(material), sections=sections_of(material),
+        title=_title(material), subtitle=_subtitle(material), sections=sections,
         cautions=closing.CAUTIONS,
         style=Markup(_source("style.css")), script=Markup(_source("reader.js")))
 

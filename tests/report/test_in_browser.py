@@ -41,12 +41,12 @@ def file(whole_page, tmp_path_factory):
 
 
 def told(browser):
-    return browser.run("document.getElementById('number-curve-answer').textContent")
+    return browser.run("document.getElementById('chance-against-number-answer').textContent")
 
 
 def move(browser, name, value):
     browser.run(f"(e => {{ e.value = '{value}'; e.dispatchEvent(new Event(e.type === 'range' ? "
-                f"'input' : 'change')); }})(document.getElementById('number-curve-{name}'))")
+                f"'input' : 'change')); }})(document.getElementById('chance-against-number-{name}'))")
 
 
 def test_quiet_and_closed_in_itself(browser, file):
@@ -70,7 +70,7 @@ def test_wanted_chance_reads_the_number_off(browser, file):
                          for k in ("high", "chance", "low"))
         said = [int(n.replace(",", "")) for n in re.findall(r"[\d,]+\d|\d", told(browser))]
         assert said == [pytest.approx(n, rel=0.06, abs=1) for n in (at, low, high)]
-        assert browser.run("document.getElementById('number-curve-chance').textContent") == \
+        assert browser.run("document.getElementById('chance-against-number-chance').textContent") == \
             f"{wanted} %"
     move(browser, "wanted", 99)
     assert told(browser) == "Not reached with up to 1,600 juveniles a year."
@@ -97,26 +97,26 @@ def test_target_moves_the_number(browser, file, everything):
 
 def test_keyboard_moves_the_control(browser, file):
     browser.open(file)
-    browser.run("document.getElementById('number-curve-wanted').focus()")
+    browser.run("document.getElementById('chance-against-number-wanted').focus()")
     browser.press("ArrowRight")
-    assert browser.run("document.getElementById('number-curve-wanted').value") == "81"
+    assert browser.run("document.getElementById('chance-against-number-wanted').value") == "81"
     assert told(browser) != "About 120 juveniles a year (simulation alone: 110 to 140)."
-    browser.run("document.querySelector('[data-values=\"fan\"] button').focus()")
+    browser.run("document.querySelector('[data-values=\"projection-fan\"] button').focus()")
     browser.press("ArrowRight")
-    first = browser.run("document.getElementById('fan-value').textContent")
+    first = browser.run("document.getElementById('projection-fan-value').textContent")
     browser.press("ArrowRight")
-    second = browser.run("document.getElementById('fan-value').textContent")
+    second = browser.run("document.getElementById('projection-fan-value').textContent")
     assert first.startswith("2026: ") and second.startswith("2027: ")
 
 
 def test_pointer_says_values(browser, file):
     browser.open(file)
     box = json.loads(browser.run(
-        "(() => { const p = document.querySelector('[data-picture=\"fan\"]');"
+        "(() => { const p = document.querySelector('[data-picture=\"projection-fan\"]');"
         "p.scrollIntoView({behavior: 'instant'}); const b = p.getBoundingClientRect();"
         "return JSON.stringify([b.left + b.width * 0.9, b.top + 60]); })()"))
     browser.ask("Input.dispatchMouseEvent", type="mouseMoved", x=box[0], y=box[1])
-    said = browser.run("document.getElementById('fan-value').textContent")
+    said = browser.run("document.getElementById('projection-fan-value').textContent")
     assert re.match(r"20(4[0-6]|3\d): adults, middle run [\d,]+; 80 of 100 runs", said)
 
 

@@ -38,10 +38,10 @@ def projection(material: Material) -> Section:
     blocks = [Text(resolved.description)] if resolved.description else []
     goal = _goal_for_fan(run)
     if goal is None:
-        blocks.append(fan_figure("fan", run.data, released=planned(resolved)))
+        blocks.append(fan_figure("projection-fan", run.data, released=planned(resolved)))
     else:
         words = _capital(WORDS[goal.measure])
-        blocks.append(fan_figure("fan", run.data, measure=_fan_measure(run.data, goal),
+        blocks.append(fan_figure("projection-fan", run.data, measure=_fan_measure(run.data, goal),
                                  words=words if _fan_measure(run.data, goal) == goal.measure
                                  else "Adults", target=_target(goal),
                                  released=planned(resolved)))
@@ -104,7 +104,7 @@ def number(material: Material) -> Section:
         return Section(name, title, (Text(
             "The search for the number to stock has not been run (pva stock SCENARIO)."),), short)
     unit = unit_words(material.scenario.resolved, answer["releases"])
-    figure, place = stock_figure("number-curve", answer, unit=unit)
+    figure, place = stock_figure("chance-against-number", answer, unit=unit)
     data = {"number": answer["curve"]["number"], "chance": answer["curve"]["chance"],
             "low": answer["curve"]["low"], "high": answer["curve"]["high"],
             "wanted": answer["chance_wanted"], "unit": unit, "place": place,
@@ -113,7 +113,7 @@ def number(material: Material) -> Section:
     if answer["number"] is not None and known(answer["low"]):
         data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
                          f"{simulated(answer)})."
-    blocks = [figure, Reader("number-curve", data), _wanted_table(answer, unit)]
+    blocks = [figure, Reader("chance-against-number", data), _wanted_table(answer, unit)]
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)
@@ -206,7 +206,7 @@ def risk(material: Material) -> Section:
                  f"{percent(quasi['draw_low'][-1])} to {percent(quasi['draw_high'][-1])} "
                  "(95 of 100 sets): sampling "
                  "error is not bad luck of years.")
-    blocks = [Text(text), risk_figure("risk-curve", summary, replicates=run.independent)]
+    blocks = [Text(text), risk_figure("risk-by-year", summary, replicates=run.independent)]
     if known(summary["least_adults"]):
         blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
                            f"{count(summary['least_adults'])} on average over the runs."))
