@@ -15,6 +15,8 @@ from pva.cli.runs import run
 from pva.cli.scenarios import matrix, show
 from pva.cli.schemas import schema
 from pva.cli.sensing import sensitivity
+from pva.cli.sheets import sheets
+from pva.cli.starting import new
 from pva.cli.studies import estimate, report
 from pva.cli.what_changed import what_changed
 
@@ -36,8 +38,8 @@ def main() -> None:
     """
 
 
-for command in (demo, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, check_data, what_changed, credit, report, schema):
+for command in (demo, new, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
+                donor, monitor, check_data, what_changed, credit, report, sheets, schema):
     main.add_command(command)
 
 __all__ = ["main"]

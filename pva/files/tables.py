@@ -130,7 +130,7 @@ def _with_header(path: Path, grid: Grid, header_row: int | None, wanted: list[st
         rows.append(row)
         numbers.append(i + 1)
     notes = list(grid.notes)
-    if above:
+    if above and header_row is None:
         notes.append(f"row {at + 1} was read as the header; the rows above it were left out")
     return RawTable(str(path), grid.sheet, header, rows, numbers, grid.delimiter, grid.base_1904,
                     notes, at + 1)
