@@ -3,6 +3,7 @@
 import click
 
 from pva.cli.checking import check
+from pva.cli.completing import completes_paths, completion
 from pva.cli.credit import credit
 from pva.cli.data_check import check_data
 from pva.cli.decisions import compare, stock
@@ -39,7 +40,8 @@ def main() -> None:
 
 
 for command in (demo, new, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, check_data, what_changed, credit, report, sheets, schema):
-    main.add_command(command)
+                donor, monitor, check_data, what_changed, credit, report, sheets, schema,
+                completion):
+    main.add_command(completes_paths(command))
 
 __all__ = ["main"]
