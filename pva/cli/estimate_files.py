@@ -22,6 +22,7 @@ def write_all(terminal: Terminal, found, records, folder: Path, *, study=None) -
         The summary, as written.
     """
     from pva.estimate import write_estimates
+    from pva.estimate.rows_used import write_rows_used
     from pva.field import write_flagged, write_set_aside
     from pva.files import digest
     from pva.results.store import write_json
@@ -31,6 +32,7 @@ def write_all(terminal: Terminal, found, records, folder: Path, *, study=None) -
     terminal.wrote(write_estimates(found, folder / ESTIMATES))
     if found.covariance.keys:
         terminal.wrote(folder / "estimates.nc")
+    terminal.wrote(write_rows_used(found, folder))
     terminal.wrote(write_set_aside(records.account, folder),
                    write_flagged(records.account, folder))
     terminal.wrote(*_write_figures(found, summary, folder / FIGURES, study, records))
