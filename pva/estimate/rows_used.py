@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pva.estimate.row_runs import as_runs
 from pva.estimate.run import StudyEstimates
 from pva.estimate.species import SpeciesResult
 from pva.estimate.to_estimates import steps_behind
@@ -50,26 +51,6 @@ def rows_used(found: StudyEstimates) -> pd.DataFrame:
 def write_rows_used(found: StudyEstimates, folder: Path) -> Path:
     """Write rows_used.csv beside the estimates file."""
     return write_text_atomic(Path(folder) / ROWS_USED, frame_text(rows_used(found)))
-
-
-def as_runs(numbers: Iterable[int]) -> str:
-    """Row numbers as runs: ``2-14 16``."""
-    runs: list[list[int]] = []
-    for number in sorted(set(numbers)):
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    return " ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs)
-
-
-def from_runs(text: str) -> list[int]:
-    """Row numbers of runs."""
-    found: list[int] = []
-    for run in text.split():
-        first, _, last = run.partition("-")
-        found += range(int(first), int(last or first) + 1)
-    return found
 
 
 def _lines(found: StudyEstimates, tables: Iterable[pd.DataFrame]) -> Iterator[tuple]:
