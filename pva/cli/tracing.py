@@ -48,7 +48,8 @@ def chain_lines(found, indent: str = "") -> Iterator[str]:
     step = f"{indent}  <- "
     written = found.written
     if written is None:
-        yield f"{step}written nowhere: {found.source['words'] or 'a default of the package'}"
+        words = f": {found.source['words']}" if found.source["words"] else ""
+        yield f"{step}written nowhere; a default of the package{words}"
     else:
         where = f"{Path(written['file']).name}, line {written['line']}, " if written["file"] else ""
         text = f": {written['text']}" if written["text"] and len(written["text"]) < 300 else ""

@@ -151,7 +151,7 @@ def test_the_chain_in_words(study):
         "adult_survival/long_lived, which gives the rest"]
     assert lines_of(study, "recruitment/females") == [
         "recruitment/females: 0.5; no doubt stated",
-        "  <- written nowhere: a default of the package"]
+        "  <- written nowhere; a default of the package: half of the animals"]
 
 
 def test_a_published_value_is_followed_to_its_citation(study):
