@@ -14,7 +14,8 @@ from pva.cli import main
 
 SLOW = ("pva demo", "pva estimate", "pva report", "pva check-data hesperwell")
 OWN_TEST = {  # run whole, from an empty folder
-    "learn-by-truth.md": "test_learn_by_truth.py", "tutorial-planner.md": "test_tutorials.py",
+    "learn-by-truth.md": "test_learn_by_truth.py", "own-tables.md": "test_own_tables.py",
+    "tutorial-planner.md": "test_tutorials.py",
     "tutorial-reviewer.md": "test_tutorials.py", "tutorial-researcher.md": "test_tutorials.py"}
 RUNNING = [p for p in PAGES if any(b.language in ("sh", "python") for b in code_blocks(p))
            and p.name not in OWN_TEST]
