@@ -16,8 +16,10 @@ from xml.etree import ElementTree
 
 from pva.errors import DataError, Problem
 from pva.files.grid import Grid
-from pva.files.sheet_cells import SheetCells, column_number
+from pva.files.sheet_cells import SheetCells, TooManyCells, column_number
+from pva.files.workbook_safety import refuse_unsafe
 
+MOST_MERGED = 5_000_000  # rows that merged cells cover, all of them together
 _RANGE = re.compile(r"([A-Z]+)(\d+):([A-Z]+)(\d+)")
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
@@ -33,10 +35,12 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
     import openpyxl
     from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
+    refuse_unsafe(path)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about styles and single cells; no business of users
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+            book = openpyxl.load_workbook(path, read_only=True, data_only=True,
+                                          keep_links=False)
         try:
             page = _chosen_sheet(path, book, sheet)
             cells = SheetCells(book, page._shared_strings)
@@ -48,6 +52,10 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
             book.close()
     except DataError:
         raise
+    except TooManyCells as error:
+        raise DataError(Problem(str(error), "Keep the table alone in its sheet, without cells far "
+                                "off, or save it as .csv.", file=str(path),
+                                code="table-too-wide")) from None
     except Exception:  # noqa: BLE001 - a damaged workbook fails in any part of the reader
         raise DataError(Problem("the workbook cannot be opened; it is damaged or has a password",
                                 "Open it in a spreadsheet program and save it again as .xlsx.",
@@ -105,6 +113,7 @@ def _without_result(cells: list[str]) -> list[str]:
 
 
 def _fill_merged(merged: list[str], rows: list[list[str]]) -> None:
+    left_over = MOST_MERGED
     for written in merged:
         found = _RANGE.fullmatch(written)
         if not found:
@@ -115,6 +124,9 @@ def _fill_merged(merged: list[str], rows: list[list[str]]) -> None:
         if first >= len(rows) or column >= len(rows[first]):
             continue
         value = rows[first][column]
+        left_over -= min(int(bottom), len(rows)) - first
+        if left_over < 0:
+            raise TooManyCells(f"merged cells cover over {MOST_MERGED:,} rows")
         for row in rows[first + 1:int(bottom)]:
             if any(row):  # a row that holds nothing of its own stays blank
                 row.extend([""] * (column + 1 - len(row)))
