@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 from docx.shared import Cm, Pt
 
-from pva.files import write_with
+from pva.files import printable, write_with
 from pva.report.blocks import Figure
 from pva.report.exports.sheets import Sheet
 from pva.report.material import Material
@@ -23,7 +22,6 @@ from pva.report.sections.closing import CAUTIONS
 ONE_PAGE, TABLES = "one-page.docx", "tables.docx"
 TOO_LONG = ("yearly", "by_site")  # hundreds of rows: they stand in the workbook and the CSV files
 _PICTURE_CM, _DOTS = 12.5, 150
-_NOT_ALLOWED = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 
 
 def write_one_page(path: Path, material: Material, *, title: str = "") -> Path:
@@ -53,7 +51,7 @@ def write_tables_document(path: Path, material: Material, sheets: Sequence[Sheet
     named = title or (material.scenario.resolved.title if material.scenario else
                       "Mussel restoration")
     page = _document(f"{named}: tables", size=8, margin_cm=1.5, landscape=True)
-    page.add_paragraph(_clean(answer_sentence(material)))
+    page.add_paragraph(printable(answer_sentence(material)))
     page.add_paragraph("Numbers are rounded to four figures here. Every digit, and the yearly "
                        "tables, stand in the workbook and the CSV files of the same export.")
     for one in sheets:
@@ -65,7 +63,7 @@ def write_tables_document(path: Path, material: Material, sheets: Sequence[Sheet
 
 def _document(title, *, size, margin_cm, landscape=False):
     page = Document()
-    page.core_properties.author, page.core_properties.title = "pva", _clean(title)[:255]
+    page.core_properties.author, page.core_properties.title = "pva", printable(title)[:255]
     page.core_properties.comments = ""
     style = page.styles["Normal"]
     style.font.size, style.paragraph_format.space_after = Pt(size), Pt(3)
@@ -79,7 +77,7 @@ def _document(title, *, size, margin_cm, landscape=False):
         part.orientation, width, height = WD_ORIENT.LANDSCAPE, height, width
     part.page_width, part.page_height = width, height
     part.left_margin = part.right_margin = part.top_margin = part.bottom_margin = Cm(margin_cm)
-    heading = page.add_heading(_clean(title), 0)
+    heading = page.add_heading(printable(title), 0)
     heading.style.font.size = Pt(16)
     return page
 
@@ -90,36 +88,36 @@ def _add(page, block) -> None:
     if kind == "figure":
         _picture(page, block)
     elif kind == "table":
-        page.add_paragraph(_clean(block.caption)).runs[0].bold = True
+        page.add_paragraph(printable(block.caption)).runs[0].bold = True
         _table(page, block.columns, block.rows, numbers=block.numbers)
     elif kind == "points":
         style = "List Number" if block.numbered else "List Bullet"
         for words in block.items:
-            page.add_paragraph(_clean(words), style=style)
+            page.add_paragraph(printable(words), style=style)
     elif kind == "facts":
-        page.add_paragraph(_clean("; ".join(f"{v} {words}" for v, words in block.pairs) + "."))
+        page.add_paragraph(printable("; ".join(f"{v} {words}" for v, words in block.pairs) + "."))
     elif kind == "note":
         _lead(page, f"{block.title}.", block.text)
     elif kind == "answer":
         page.add_heading("The answer", 1)
-        page.add_paragraph(_clean(block.text)).runs[0].bold = True
+        page.add_paragraph(printable(block.text)).runs[0].bold = True
     elif block.kind == "text":
         _lead(page, block.lead, block.text)
 
 
 def _lead(page, lead: str, text: str) -> None:
     if lead:
-        page.add_heading(_clean(lead.rstrip(".")), 1)
+        page.add_heading(printable(lead.rstrip(".")), 1)
     if text:
-        page.add_paragraph(_clean(text))
+        page.add_paragraph(printable(text))
 
 
 def _picture(page, figure: Figure) -> None:
     page.add_picture(io.BytesIO(figure.svg.png(_DOTS)), width=Cm(_PICTURE_CM))
     described = page.inline_shapes[-1]._inline.docPr  # the only way to a text alternative
-    described.set("descr", _clean(figure.alternative))
+    described.set("descr", printable(figure.alternative))
     described.set("title", figure.name)
-    caption = page.add_paragraph(_clean(figure.caption), style="Caption")
+    caption = page.add_paragraph(printable(figure.caption), style="Caption")
     caption.paragraph_format.space_after = Pt(3)
 
 
@@ -141,15 +139,10 @@ def _fill(row, cells, numbers) -> None:
 
     for place, (cell, words) in enumerate(zip(row.cells, cells, strict=True)):
         paragraph = cell.paragraphs[0]
-        paragraph.add_run(_clean(str(words)))
+        paragraph.add_run(printable(str(words)))
         paragraph.paragraph_format.space_after = Pt(0)
         if place in numbers:
             paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT
-
-
-def _clean(text: str) -> str:
-    """Text without the signs that no document may hold."""
-    return _NOT_ALLOWED.sub("", text)
 
 
 def _printed(cell) -> str:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pva.field.records import FieldRecords
+from pva.field.spec import SiteSpec
 from pva.field.study import Study
 
 STEP = 0.1  # degrees
@@ -96,7 +97,7 @@ def site_places(study: Study, records: FieldRecords | None = None, *,
     disclosed = disclosed or Disclosure()
     seen = _recorded(records)
     found = {}
-    for number, site in enumerate(study.sites, 1):
+    for number, site in enumerate([*study.sites, *_unlisted(study, records)], 1):
         points = np.array(site.corners, dtype=float).reshape(-1, 2)
         if not len(points):
             points = seen.get(site.name, points)
@@ -108,6 +109,15 @@ def site_places(study: Study, records: FieldRecords | None = None, *,
         found[site.name] = SitePlace(number, site.name if disclosed.site_names else
                                      f"site {number}", *place, ring, site.role, site.area_m2)
     return found
+
+
+def _unlisted(study: Study, records: FieldRecords | None) -> list[SiteSpec]:
+    """Sites that only the tables name."""
+    if records is None:
+        return []
+    tables = (records.visits, records.encounters, records.units)
+    named = {name for table in tables for name in table["site"].dropna()}
+    return [SiteSpec(name=name) for name in sorted(named - {s.name for s in study.sites})]
 
 
 def _recorded(records: FieldRecords | None) -> Mapping[str, np.ndarray]:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from pva.files import harmless, write_with
+from pva.files import harmless, printable, write_with
 from pva.report.exports.sheets import Sheet
 
 MOST_LETTERS = 32_767  # in one cell of a workbook
 _WIDEST, _NARROWEST, _SAMPLE = 60, 8, 200
-_NOT_ALLOWED = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 
 
 def write_workbook(path: Path, sheets: Sequence[Sheet]) -> Path:
@@ -58,7 +56,7 @@ def _fill(page, one: Sheet) -> None:
 
 def _write(cell, value: Any) -> None:
     if isinstance(value, str):
-        cell.value = harmless(_NOT_ALLOWED.sub("", value))[:MOST_LETTERS]
+        cell.value = harmless(printable(value))[:MOST_LETTERS]
         cell.data_type = "s"
     else:
         cell.value = value
