@@ -129,7 +129,7 @@ def _looked(material, found, command):
     """How many runs stand behind an answer, and what makes a finer one where they are few."""
     main = material.scenario.resolved.runs if material.scenario else None
     runs = found["draws"] * found["replicates"]
-    finer = f" `{command}` makes a finer one." if main is not None and \
+    finer = f" {command} makes a finer one." if main is not None and \
         runs < main.draws * main.replicates else ""
     quick = "A quick look" if finer else "Every look"
     return Text(f"{quick}: {_runs(found)} behind every chance.{finer}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pva.report.blocks import Folded, Note, Reader, Section, Text, table
-from pva.report.figures.bars import scenarios_figure
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.risk import risk_figure
 from pva.report.figures.stocking import stock_figure
@@ -19,8 +18,6 @@ from pva.report.words import (
     known,
     listed,
     percent,
-    percent_range,
-    signed,
     whole,
 )
 from pva.results.measures import WORDS
@@ -236,95 +233,3 @@ def _kept_diversity(summary):
     return [f"Of the heterozygosity of the source {percent(values[-1])} is kept by "
             f"{summary['years'][-1]}, on average over the runs, as far as founders and the number "
             "of adults decide it."]
-
-
-def compared(material: Material) -> Section:
-    """Scenarios against the main one."""
-    name, title, short = "scenarios", "Scenarios compared", "Scenarios"
-    rows = _scenario_rows(material)
-    if len(rows) < 2 and not material.comparison:
-        return Section(name, title, (Text("No other scenario was compared with the main one."),),
-                       short)
-    blocks = []
-    if len(rows) > 1:
-        wanted = material.scenario.resolved.chance_wanted
-        blocks.append(scenarios_figure("scenario-chances", rows, wanted=wanted,
-                                       replicates=material.main.independent))
-    if material.comparison:
-        blocks += [Text("The same luck falls on every scenario, so that a difference is that of "
-                        "the plan and not of the dice."), _differences(material.comparison)]
-        blocks += [Note("Mind", w + ".") for w in material.comparison["warnings"]]
-    if len(material.stock) > 1:
-        blocks.append(_numbers(material))
-    return Section(name, title, tuple(blocks), short)
-
-
-def _scenario_rows(material):
-    rows = []
-    for run in material.runs:
-        joint = run.summary["all_goals"]
-        if joint["chance"] is not None:
-            rows.append((run.title, joint["chance"], joint["low"], joint["high"]))
-    return rows
-
-
-def _differences(comparison):
-    rows, same = [], {}
-    size = comparison["independent_runs"]
-    for other in comparison["against_first"]:
-        for d in other["differences"]:
-            if d["difference"] == 0 and d["settled"]:
-                same.setdefault(d["outcome"], []).append(other["scenario"])
-            else:
-                rows.append((other["scenario"], d["outcome"], *_pair(d, size), _settled(d)))
-    return table(f"Differences from: {comparison['scenarios'][0]}",
-                 ("Scenario", "Outcome", "Main", "Here", "Difference, 95 % interval", "Settled"),
-                 rows, numbers=(2, 3, 4),
-                 note=_same_words(same, len(comparison["against_first"])))
-
-
-def _same_words(same, scenarios):
-    """Outcomes left out of the table because nothing changed them."""
-    parts = [f"{outcome} ({'every scenario' if len(titles) == scenarios else '; '.join(titles)})"
-             for outcome, titles in same.items()]
-    return f"Left out, because no run differs: {', '.join(parts)}." if parts else ""
-
-
-def _pair(d, size):
-    if d["outcome"] == "adults in the last year":
-        return (count(d["first"]), count(d["other"]), f"{_more(d['difference'])} "
-                f"({_more(d['low'])} to {_more(d['high'])})")
-    points = [f"{signed(100 * d[k])}" if d[k] else "0" for k in ("difference", "low", "high")]
-    return (percent(d["first"], size), percent(d["other"], size),
-            f"{points[0]} points ({points[1]} to {points[2]})")
-
-
-def _more(value):
-    return ("\N{MINUS SIGN}" if value < 0 else "+") + count(abs(value))
-
-
-def _settled(d):
-    if d["settled"]:
-        return "yes"
-    if d["more_runs"] is None:
-        return "no"
-    of = d.get("more_of") or "replicates"
-    return f"no; would need about {count(d['more_runs'])} times the {of}"
-
-
-def _limit(limit):
-    return {"hosts": "host fish"}.get(limit, limit or "")
-
-
-def _numbers(material):
-    rows = []
-    for one in material.stock:
-        a = one.answer
-        answer = count(a["number"]) if a["number"] is not None else (
-            "cannot tell yet" if a["reachable"] is None else "not reachable")
-        size = a["independent_runs"]
-        rows.append((one.title, answer, percent(a["best_chance"], size), _limit(a["limit"]),
-                     percent_range(a["chance_wanted"], a["chance_wanted"])))
-    return table("Number to stock by scenario", ("Scenario", "Number a year", "Best chance",
-                                                 "What binds", "Chance wanted"), rows,
-                 numbers=(1, 2, 4))
