@@ -28,6 +28,7 @@ from pva.field.opening import open_table
 from pva.field.quadrats import (
     listed_once,
     no_animals_note,
+    no_units_note,
     place_in_units,
     read_animals,
     read_hosts,
@@ -223,6 +224,8 @@ class _Reading:
         animals = _stacked(_together(read_animals, self.of_kind("animals")), "animals")
         if not self.of_kind("animals"):
             self.notes += no_animals_note(self.of_kind("units"))
+        if not self.of_kind("units"):
+            self.notes += no_units_note(self.of_kind("animals"))
         animals = place_in_units(animals, units, self.ledger)
         _, animals = check_lengths(no_releases(), animals.assign(animal=None, when=pd.NaT),
                                    self.ledger, self.study.spec.lengths)

@@ -10,6 +10,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -32,8 +33,26 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
     DataError
         The workbook cannot be opened, or it is not clear which sheet is meant.
     """
+    with _opened(path) as book:
+        return _grid(path, book, _chosen_sheet(path, book, sheet))
+
+
+def every_sheet(path: Path) -> dict[str, Grid]:
+    """Read all sheets, by name, in their order.
+
+    Raises
+    ------
+    DataError
+        The workbook cannot be opened.
+    """
+    with _opened(path) as book:
+        return {page.title: _grid(path, book, page) for page in book.worksheets}
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    """A workbook while it is read; whatever goes wrong is said in words."""
     import openpyxl
-    from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
     refuse_unsafe(path)
     try:
@@ -42,12 +61,7 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
             book = openpyxl.load_workbook(path, read_only=True, data_only=True,
                                           keep_links=False)
         try:
-            page = _chosen_sheet(path, book, sheet)
-            cells = SheetCells(book, page._shared_strings)
-            _walk_through(path, page.title, cells)
-            _fill_merged(cells.merged, cells.rows)
-            return Grid(cells.rows, sheet=page.title, notes=_without_result(cells.without_result),
-                        base_1904=book.epoch == CALENDAR_MAC_1904)
+            yield book
         finally:
             book.close()
     except DataError:
@@ -60,6 +74,16 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
         raise DataError(Problem("the workbook cannot be opened; it is damaged or has a password",
                                 "Open it in a spreadsheet program and save it again as .xlsx.",
                                 file=str(path), code="workbook-broken")) from None
+
+
+def _grid(path: Path, book: Any, page: Any) -> Grid:
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
+
+    cells = SheetCells(book, page._shared_strings)
+    _walk_through(path, page.title, cells)
+    _fill_merged(cells.merged, cells.rows)
+    return Grid(cells.rows, sheet=page.title, notes=_without_result(cells.without_result),
+                base_1904=book.epoch == CALENDAR_MAC_1904)
 
 
 def _rows_of(page: Any, most: int | None = None) -> Iterator[tuple]:

@@ -10,7 +10,7 @@ from pva.scenario.counts import check_count, most_of
 from pva.scenario.meaning_life import check_life
 from pva.scenario.meaning_plan import check_plan
 from pva.scenario.meaning_sites import check_sites
-from pva.scenario.places import Problems
+from pva.scenario.places import Problems, percent_meant
 from pva.scenario.resolve_rates import RateReader, nearest
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_plan import StartSpec
@@ -111,6 +111,7 @@ def _check_range(number: float, words: dict, path: Sequence, problems: Problems)
         todo = f"Write a number from {_end(low)} to {_end(high)}." if high is not None else (
             f"Write a number of {low:g} or more."
         )
+        todo += percent_meant(number) if high == 1 else ""
         problems.add(path, f"{{key}} is {number:g}, outside its range", todo, code="out-of-range")
     elif words["count"]:
         check_count(number, path, problems)
