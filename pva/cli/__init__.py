@@ -11,6 +11,7 @@ from pva.cli.demo_chain import demo
 from pva.cli.donating import donor
 from pva.cli.exploring import explore
 from pva.cli.export import export
+from pva.cli.forms import form
 from pva.cli.guard import GuardedGroup
 from pva.cli.monitoring import monitor
 from pva.cli.runs import run
@@ -41,8 +42,8 @@ def main() -> None:
 
 
 for command in (demo, new, check, estimate, show, matrix, run, stock, compare, sensitivity, explore,
-                donor, monitor, check_data, what_changed, credit, report, export, sheets, schema,
-                completion):
+                donor, monitor, check_data, what_changed, credit, report, export, sheets, form,
+                schema, completion):
     main.add_command(completes_paths(command))
 
 __all__ = ["main"]

@@ -8,10 +8,10 @@ from typing import Any
 
 from pva.field.sheets import DAY, HEADING_ROW, TEXT, FieldSheet, SheetColumn, field_sheets
 from pva.field.study import Study
-from pva.files import harmless, write_with
+from pva.files import write_with
+from pva.files.choice_lists import ChoiceLists
 
 ROWS_PRINTED, ROWS_READY = 24, 1000
-LISTS = "lists"
 _FORMATS = {DAY: "yyyy-mm-dd", TEXT: "@"}
 
 
@@ -34,31 +34,14 @@ def write_workbook(path: str | os.PathLike, study: Study | None = None) -> Path:
     book = openpyxl.Workbook()
     book.remove(book.active)
     sheets = field_sheets(study)
-    lists = _Lists()
+    lists = ChoiceLists()
     for sheet in sheets:
         _write_sheet(book.create_sheet(sheet.kind), sheet, lists)
-    _write_lists(book.create_sheet(LISTS), lists)
+    lists.write(book)
     return write_with(path, book.save)
 
 
-class _Lists:
-    """Words to choose from, each list once, in columns of a sheet of their own."""
-
-    def __init__(self):
-        self.columns: list[tuple[str, tuple[str, ...]]] = []
-
-    def place(self, column: SheetColumn) -> str:
-        """Range that holds the choices of a column."""
-        from openpyxl.utils import get_column_letter
-
-        one = (column.name, column.choices)
-        if one not in self.columns:
-            self.columns.append(one)
-        letter = get_column_letter(self.columns.index(one) + 1)
-        return f"{LISTS}!${letter}$2:${letter}${len(column.choices) + 1}"
-
-
-def _write_sheet(page: Any, sheet: FieldSheet, lists: _Lists) -> None:
+def _write_sheet(page: Any, sheet: FieldSheet, lists: ChoiceLists) -> None:
     from openpyxl.utils import get_column_letter
 
     last = get_column_letter(len(sheet.columns))
@@ -111,13 +94,12 @@ def _ready(page: Any, letter: str, number: int, column: SheetColumn) -> None:
         cell.number_format, cell.border = form, line
 
 
-def _checked(column: SheetColumn, lists: _Lists, cells: str) -> Any:
+def _checked(column: SheetColumn, lists: ChoiceLists, cells: str) -> Any:
     """What a spreadsheet says while a cell is filled in, and what it refuses."""
     from openpyxl.worksheet.datavalidation import DataValidation
 
     if column.choices:
-        rule = DataValidation("list", formula1=lists.place(column), allow_blank=True)
-        rule.errorStyle = "stop" if column.strict else "warning"
+        rule = lists.rule(column.name, column.choices, strict=column.strict)
     elif column.kind == DAY:
         rule = DataValidation("date", operator="greaterThan", formula1="32874", allow_blank=True)
         rule.errorStyle = "warning"
@@ -150,11 +132,3 @@ def _for_print(page: Any, last: str) -> None:
     page.page_margins.top = page.page_margins.bottom = 0.5
     page.oddFooter.left.text = "Crew:                    Read back by:"
     page.oddFooter.right.text = "&A, page &P of &N"
-
-
-def _write_lists(page: Any, lists: _Lists) -> None:
-    for number, (name, words) in enumerate(lists.columns, 1):
-        page.cell(1, number, name)
-        for row, word in enumerate(words, 2):
-            page.cell(row, number, harmless(word))
-    page.sheet_state = "hidden"

@@ -79,6 +79,11 @@ class Scenario:
         return plain(self._written.data)
 
     @property
+    def extends(self) -> bool:
+        """Whether the file extends another one."""
+        return len(self._written.chain) > 1
+
+    @property
     def written_places(self) -> WrittenMap:
         """The written document with file and line of every key; not to be changed."""
         return self._written.data
