@@ -55,6 +55,7 @@ def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float |
                     duty: bool = False, folder: Path | None = None, tasks=None) -> dict:
     """Search, write the answer and the order sheet, and return the summary."""
     from pva.decide.stock import stock as find_number
+    from pva.files import together
     from pva.results.store import write_json
 
     folder = folder or results_folder(path, terminal.out)
@@ -62,12 +63,13 @@ def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float |
         found = find_number(question, chance_wanted=chance, shorter_duty=duty, seed=terminal.seed,
                             threads=terminal.threads, progress=tell, tasks=tasks)
     summary = found.summary()
-    terminal.wrote(write_json(folder / f"{path.stem}.stock.json", summary))
-    if terminal.out is not None:
-        terminal.wrote(write_json(folder / "stock.json", summary))
     plan = summary["cheapest"] or summary
-    sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
-    terminal.wrote(*([sheet] if sheet else []))
+    with together():
+        files = [write_json(folder / f"{path.stem}.stock.json", summary)]
+        if terminal.out is not None:
+            files.append(write_json(folder / "stock.json", summary))
+        sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
+    terminal.wrote(*files, *([sheet] if sheet else []))
     return summary
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import tempfile
 from pathlib import Path
 
 from pva.errors import FormError, Problem
-from pva.files import digest, shipped, write_text_atomic
+from pva.files import digest, shipped, write_bytes_atomic, write_text_atomic
+from pva.files.unfinished import tidy, unfinished_name
 
 MANIFEST = ".pva-demo.json"
 WATCHED = ("estimates/estimates.yaml",)  # made by the demo, but meant to be edited by hand
@@ -92,7 +92,9 @@ def _copy(source: Path, folder: Path, fresh: dict[str, str]) -> None:
     """Copy beside the folder first, so that an interrupted copy leaves no half study."""
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+        tidy(folder.parent)
+        beside = unfinished_name(folder)
+        beside.mkdir()
     except OSError as error:
         raise FormError(Problem(f"the folder cannot be made: {error.strerror}",
                                 "Name another folder (pva demo DIR).", file=str(folder),
@@ -101,8 +103,7 @@ def _copy(source: Path, folder: Path, fresh: dict[str, str]) -> None:
         for name in fresh:
             _copy_one(source / name, beside / name)
         remember(beside)
-        beside.chmod(0o755)
-        if folder.is_dir():
+        if os.name == "nt" and folder.is_dir():
             folder.rmdir()
         os.replace(beside, folder)
     finally:
@@ -110,5 +111,4 @@ def _copy(source: Path, folder: Path, fresh: dict[str, str]) -> None:
 
 
 def _copy_one(source: Path, target: Path) -> None:
-    target.parent.mkdir(parents=True, exist_ok=True)
-    shutil.copyfile(source, target)
+    write_bytes_atomic(target, source.read_bytes())

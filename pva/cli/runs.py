@@ -35,6 +35,7 @@ def run(terminal: Terminal, scenario: Path, cluster: str | None, start_over: boo
 def run_and_write(terminal: Terminal, question, path: Path, folder: Path | None = None,
                   tasks=None) -> dict:
     """Run a scenario, write its files, and return the summary."""
+    from pva.files import together
     from pva.results.run import run as run_scenario
     from pva.results.store import write_dataset, write_json
     from pva.results.summary import run_summary
@@ -44,10 +45,12 @@ def run_and_write(terminal: Terminal, question, path: Path, folder: Path | None 
         data = run_scenario(question, seed=known_seed(terminal, question),
                             threads=terminal.threads, progress=tell, tasks=tasks)
     summary = run_summary(data)
-    terminal.wrote(write_dataset(folder / f"{path.stem}.nc", data))
-    terminal.wrote(write_json(folder / f"{path.stem}.summary.json", summary))
-    if terminal.out is not None:
-        terminal.wrote(write_json(folder / "summary.json", summary))
+    with together():
+        files = [write_dataset(folder / f"{path.stem}.nc", data),
+                 write_json(folder / f"{path.stem}.summary.json", summary)]
+        if terminal.out is not None:
+            files.append(write_json(folder / "summary.json", summary))
+    terminal.wrote(*files)
     return summary
 
 

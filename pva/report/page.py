@@ -11,7 +11,7 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
-from pva.files import write_text_atomic
+from pva.files import together, write_text_atomic
 from pva.report.blocks import Section
 from pva.report.figure_files import FOLDER, write_page_figures
 from pva.report.material import Material, gather
@@ -70,8 +70,9 @@ def write_report(path: str | os.PathLike, **material) -> Path:
 def write_page_and_figures(path: Path, material: Material) -> list[Path]:
     """Write the page, then every figure of it; the files written, the page first."""
     sections = sections_of(material)
-    page = write_text_atomic(path, _printed(material, sections))
-    return [page, *write_page_figures(path.parent / FOLDER, sections)]
+    with together():
+        page = write_text_atomic(path, _printed(material, sections))
+        return [page, *write_page_figures(path.parent / FOLDER, sections)]
 
 
 def render_report(material: Material) -> str:
