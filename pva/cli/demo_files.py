@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 from pathlib import Path
 
 from pva.errors import FormError, Problem
-from pva.files import digest, shipped, write_bytes_atomic, write_text_atomic
-from pva.files.unfinished import tidy, unfinished_name
+from pva.files import digest, shipped, whole_folder, write_bytes_atomic, write_text_atomic
 
 MANIFEST = ".pva-demo.json"
 WATCHED = ("estimates/estimates.yaml",)  # made by the demo, but meant to be edited by hand
@@ -90,24 +87,10 @@ def _manifest(folder: Path) -> dict[str, str] | None:
 
 def _copy(source: Path, folder: Path, fresh: dict[str, str]) -> None:
     """Copy beside the folder first, so that an interrupted copy leaves no half study."""
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        tidy(folder.parent)
-        beside = unfinished_name(folder)
-        beside.mkdir()
-    except OSError as error:
-        raise FormError(Problem(f"the folder cannot be made: {error.strerror}",
-                                "Name another folder (pva demo DIR).", file=str(folder),
-                                code="cannot-write")) from None
-    try:
+    with whole_folder(folder) as beside:
         for name in fresh:
             _copy_one(source / name, beside / name)
         remember(beside)
-        if os.name == "nt" and folder.is_dir():
-            folder.rmdir()
-        os.replace(beside, folder)
-    finally:
-        shutil.rmtree(beside, ignore_errors=True)
 
 
 def _copy_one(source: Path, target: Path) -> None:

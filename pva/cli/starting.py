@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import tempfile
 from pathlib import Path
 
 import click
@@ -68,25 +65,14 @@ def write_study(folder: Path, reader: str) -> None:
         The folder holds something, or cannot be made.
     """
     from pva.errors import FormError, Problem
+    from pva.files import whole_folder
 
     if folder.exists() and any(folder.iterdir()):
         raise FormError(Problem("the folder is not empty", "Name a new one.",
                                 done="Nothing was written.", file=str(folder),
                                 code="folder-not-empty"))
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
-    except OSError as error:
-        raise FormError(Problem(f"the folder cannot be made: {error.strerror}", "Name another one.",
-                                file=str(folder), code="cannot-write")) from None
-    try:
+    with whole_folder(folder) as beside:
         _fill(beside, reader)
-        beside.chmod(0o755)
-        if folder.is_dir():
-            folder.rmdir()
-        os.replace(beside, folder)
-    finally:
-        shutil.rmtree(beside, ignore_errors=True)
 
 
 def _fill(folder: Path, reader: str) -> None:

@@ -7,6 +7,7 @@ from pva.files.writing import (
     digest,
     shipped,
     together,
+    whole_folder,
     write_bytes_atomic,
     write_text_atomic,
     write_with,
@@ -16,5 +17,5 @@ from pva.files.yaml_reading import Positions, parse_value, read_yaml
 __all__ = [
     "Positions", "RawTable", "as_written", "csv_text", "digest", "frame_text", "harmless",
     "parse_value", "printable", "read_table", "read_yaml", "restored", "shipped", "together",
-    "write_bytes_atomic", "write_text_atomic", "write_with",
+    "whole_folder",     "write_bytes_atomic", "write_text_atomic", "write_with",
 ]

@@ -31,7 +31,8 @@ def header_of(path: Path, grid: Grid, header_row: int | None, wanted: list[str]
     """
     filled = [i for i, row in enumerate(grid.rows) if any(row)]
     if not filled:
-        raise DataError(Problem("the table is empty", "Name the right file and sheet.",
+        raise DataError(Problem("the table is empty", "Name the right file and sheet. If there is "
+                                "nothing to list, keep the headings alone.",
                                 file=str(path), code="table-empty"))
     if header_row == NO_HEADER:
         width = max(_width(grid.rows[i]) for i in filled)

@@ -101,7 +101,7 @@ def _chosen_sheet(path: Path, book: Any, sheet: str | int | None) -> Any:
                 return page
         if isinstance(sheet, int) and 1 <= sheet <= len(pages):
             return pages[sheet - 1]
-        raise DataError(Problem(f"there is no sheet called {sheet}; there are {names}",
+        raise DataError(Problem(f"there is no sheet called {sheet}; its sheets are {names}",
                                 "Correct `sheet`.", file=str(path), code="sheet-missing"))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

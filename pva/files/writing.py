@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
@@ -104,6 +105,46 @@ def write_with(path: str | os.PathLike, writer: Callable[[Path], Any]) -> Path:
         _remove(waiting.files.get(path))
         waiting.files[path] = beside
     return path
+
+
+@contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """An unfinished folder to be filled, put in place in one step at the end, or not at all.
+
+    Parameters
+    ----------
+    folder : Path
+        Missing or empty.
+
+    Yields
+    ------
+    Path
+        The folder to fill, beside the one meant.
+
+    Raises
+    ------
+    PvaError
+        It cannot be made there.
+    """
+    beside = unfinished_name(folder)
+    try:
+        try:
+            folder.parent.mkdir(parents=True, exist_ok=True)
+            tidy(folder.parent)
+            beside.mkdir()
+        except OSError as error:
+            raise PvaError(Problem(f"the folder cannot be made: {error.strerror}",
+                                   "Name another folder.", file=str(folder),
+                                   code="cannot-write")) from None
+        yield beside
+        try:
+            if os.name == "nt" and folder.is_dir():
+                folder.rmdir()
+            os.replace(beside, folder)
+        except OSError as error:
+            raise PvaError(_write_problem(folder, error)) from None
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
 
 
 def _put_in_place(files: dict[Path, Path]) -> None:
