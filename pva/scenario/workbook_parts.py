@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from pva.scenario.form import without_nulls
 from pva.scenario.workbook_cells import NOTHING, to_cell
 from pva.scenario.workbook_layout import (
     OTHER,
@@ -25,7 +26,7 @@ _RATE_KEYS = {cell.path[0] for cell in RATE_CELLS}
 
 @dataclass
 class Parts:
-    """Rows of every sheet, by heading.
+    """Rows of every sheet, by heading, and on the sheet of other keys what is left.
 
     Parameters
     ----------
@@ -100,6 +101,8 @@ class Parts:
             block = {"value": block}
         if not isinstance(block, dict) or not block or not set(block) <= _RATE_KEYS:
             return {}
+        if None in block.values():  # takes away at a site what holds at top level
+            return {}
         row: dict[str, Any] = {}
         for cell in RATE_CELLS:
             value = block.get(cell.path[0])
@@ -128,6 +131,12 @@ class Parts:
         if not isinstance(_at(self.data, path[:i]), list):
             return str(path[i])
         return label_of(_at(self.data, path[:i + 1]), path[i])
+
+
+def as_written(document: dict) -> dict:
+    """A written document without empty values; at a site they take away what holds elsewhere."""
+    return {k: v if k == "sites" else without_nulls(v) for k, v in document.items()
+            if v is not None}
 
 
 def label_of(row: Any, index: int) -> str:

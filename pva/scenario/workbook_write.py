@@ -8,7 +8,6 @@ from typing import Any
 
 from pva.files import harmless, write_with
 from pva.files.choice_lists import ChoiceLists
-from pva.scenario.form import without_nulls
 from pva.scenario.scenario import Scenario
 from pva.scenario.spec import every_key
 from pva.scenario.twin import twin_of
@@ -27,7 +26,7 @@ from pva.scenario.workbook_layout import (
     PlaceSheet,
     RowSheet,
 )
-from pva.scenario.workbook_parts import Parts, label_of
+from pva.scenario.workbook_parts import Parts, as_written, label_of
 
 ABOUT_ROW, UNIT_ROW, HEADING_ROW, ROWS_READY = 1, 2, 3, 200
 KEY_HEADINGS = ("key", "value", "unit", "meaning")
@@ -85,7 +84,7 @@ def form_document(scenario: Scenario, folder: Path) -> dict[str, Any]:
     Where the scenario extends another file, the values at which its calibrations are solved are
     written out, for the other file is no longer there to tell them.
     """
-    data = without_nulls(scenario.written)
+    data = as_written(scenario.written)
     if data.get("estimates"):
         data["estimates"] = Path(os.path.relpath(data["estimates"], folder)).as_posix()
     if scenario.resolved.base is not None and scenario.extends:

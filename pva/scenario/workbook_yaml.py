@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from pva.scenario.form import without_nulls
 from pva.scenario.scenario import Scenario
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.twin_yaml import yaml_text
+from pva.scenario.workbook_parts import as_written
 
 
 def scenario_text(scenario: Scenario, folder: Path, head: str = "") -> str:
@@ -22,7 +22,7 @@ def scenario_text(scenario: Scenario, folder: Path, head: str = "") -> str:
     head : str
         Comment for the first line.
     """
-    data = without_nulls(scenario.written)
+    data = as_written(scenario.written)
     if data.get("estimates"):
         data["estimates"] = Path(os.path.relpath(data["estimates"], folder)).as_posix()
     order = [info.alias or name for name, info in ScenarioSpec.model_fields.items()]
