@@ -245,9 +245,10 @@ def commands() -> str:
 
 
 _COMMANDS_HEAD = """\
-STUDY is a folder that holds `study.yaml`, or that file. SCENARIO is a YAML file. `pva COMMAND
---help` prints the same. Exit codes: 0 done ("not reachable" and "cannot tell yet" are answers), 1
-refused input or not computable, 2 a command that was typed wrongly, 130 stopped by Ctrl-C.
+STUDY is a folder that holds `study.yaml`, or that file. SCENARIO is a YAML file. A command with
+`--help` behind it prints the same. Exit codes: 0 done ("not reachable" and "cannot tell yet" are
+answers), 1 refused input or not computable, 2 a command that was typed wrongly, 130 stopped by
+Ctrl-C.
 """
 
 

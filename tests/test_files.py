@@ -67,7 +67,7 @@ def test_refused_yaml(tmp_path, text, said):
 
 def test_syntax_errors_name_the_line(tmp_path):
     assert refused(tmp_path, "a: 1\nb: c: d\n").startswith(
-        "a.yaml, line 2, column 5: the file is not valid YAML: mapping values are not allowed")
+        "a.yaml, line 2, column 5: the file is not valid YAML: a colon followed by a space stands")
     assert refused(tmp_path, "a:\n\tb: 1\n").startswith("a.yaml, line 2, column 1: the file is not")
 
 

@@ -25,7 +25,7 @@ def check_data(terminal: Terminal, study: Path, scenario: Path, hold_out: int | 
 
     SCENARIO tells the past: its years run from the first release to the last survey, and it starts
     with the animals that were there then. Releases and bad years come from STUDY. Writes
-    NAME.check-data.json and .svg into results/ of the study, or into --out.
+    NAME.check-data.json, .svg, .png and .csv into results/ of the study, or into --out.
     """
     from pva.field import read_study
     from pva.report.data_words import answer_of_data_check, data_rows, data_words
@@ -50,8 +50,7 @@ def data_check_and_write(terminal: Terminal, question, study, path: Path, *,
                          folder: Path | None = None, **asked) -> dict:
     """Check against the data, write the answer, and return the summary."""
     from pva.decide.check_data import check_data as check
-    from pva.files import write_text_atomic
-    from pva.report.figures.canvas import alone
+    from pva.report.figure_files import write_figure
     from pva.report.figures.observed import observed_figure
     from pva.results.store import write_json
 
@@ -61,7 +60,6 @@ def data_check_and_write(terminal: Terminal, question, study, path: Path, *,
                       progress=tell, **asked)
     summary = found.summary()
     name = f"{path.stem}.check-data"
-    terminal.wrote(
-        write_json(folder / f"{name}.json", summary),
-        write_text_atomic(folder / f"{name}.svg", alone(observed_figure("seen", summary).svg)))
+    terminal.wrote(write_json(folder / f"{name}.json", summary),
+                   *write_figure(folder, name, observed_figure("seen", summary)))
     return summary

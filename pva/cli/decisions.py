@@ -9,6 +9,7 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
+from pva.cli.spreading import cluster_option, tasks_for
 from pva.cli.terminal import Terminal, shared_options
 
 ORDER_SHEET = "order_sheet.csv"
@@ -28,9 +29,10 @@ PERMITS = ("Before ordering: permits to collect, rear and release, a health chec
 @click.option("--delivered", type=click.Path(path_type=Path), metavar="FILE",
               help="Table of what was really delivered so far (year, release, number): it replaces "
                    "the planned years, and the rest is found anew.")
+@cluster_option
 @shared_options
 def stock(terminal: Terminal, scenario: Path, chance: float | None, duty: bool,
-          delivered: Path | None) -> None:
+          delivered: Path | None, cluster: str | None) -> None:
     """Find how many animals to stock to meet the goals with the chance wanted.
 
     Writes NAME.stock.json and order_sheet.csv into results/ of the study, or into --out.
@@ -42,28 +44,32 @@ def stock(terminal: Terminal, scenario: Path, chance: float | None, duty: bool,
     if delivered is not None:
         question = with_deliveries(question, delivered)
     announce(terminal)
-    summary = stock_and_write(terminal, question, scenario, chance=chance, duty=duty)
+    with tasks_for(terminal, cluster=cluster) as tasks:
+        summary = stock_and_write(terminal, question, scenario, chance=chance, duty=duty,
+                                  tasks=tasks)
     tell_stock(terminal, question, summary)
     terminal.finish(summary)
 
 
 def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float | None = None,
-                    duty: bool = False, folder: Path | None = None) -> dict:
+                    duty: bool = False, folder: Path | None = None, tasks=None) -> dict:
     """Search, write the answer and the order sheet, and return the summary."""
     from pva.decide.stock import stock as find_number
+    from pva.files import together
     from pva.results.store import write_json
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("Searching") as tell:
         found = find_number(question, chance_wanted=chance, shorter_duty=duty, seed=terminal.seed,
-                            threads=terminal.threads, progress=tell)
+                            threads=terminal.threads, progress=tell, tasks=tasks)
     summary = found.summary()
-    terminal.wrote(write_json(folder / f"{path.stem}.stock.json", summary))
-    if terminal.out is not None:
-        terminal.wrote(write_json(folder / "stock.json", summary))
     plan = summary["cheapest"] or summary
-    sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
-    terminal.wrote(*([sheet] if sheet else []))
+    with together():
+        files = [write_json(folder / f"{path.stem}.stock.json", summary)]
+        if terminal.out is not None:
+            files.append(write_json(folder / "stock.json", summary))
+        sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
+    terminal.wrote(*files, *([sheet] if sheet else []))
     return summary
 
 

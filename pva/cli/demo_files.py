@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import tempfile
 from pathlib import Path
 
 from pva.errors import FormError, Problem
-from pva.files import digest, shipped, write_text_atomic
+from pva.files import digest, shipped, whole_folder, write_bytes_atomic, write_text_atomic
 
 MANIFEST = ".pva-demo.json"
 WATCHED = ("estimates/estimates.yaml",)  # made by the demo, but meant to be edited by hand
-_MADE = ("estimates", "results", "report.html", "__pycache__", MANIFEST)
+_MADE = ("estimates", "results", "report.html", "figures", "__pycache__", MANIFEST)
 _MOST_NAMED = 8
 
 
@@ -90,25 +87,11 @@ def _manifest(folder: Path) -> dict[str, str] | None:
 
 def _copy(source: Path, folder: Path, fresh: dict[str, str]) -> None:
     """Copy beside the folder first, so that an interrupted copy leaves no half study."""
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
-    except OSError as error:
-        raise FormError(Problem(f"the folder cannot be made: {error.strerror}",
-                                "Name another folder (pva demo DIR).", file=str(folder),
-                                code="cannot-write")) from None
-    try:
+    with whole_folder(folder) as beside:
         for name in fresh:
             _copy_one(source / name, beside / name)
         remember(beside)
-        beside.chmod(0o755)
-        if folder.is_dir():
-            folder.rmdir()
-        os.replace(beside, folder)
-    finally:
-        shutil.rmtree(beside, ignore_errors=True)
 
 
 def _copy_one(source: Path, target: Path) -> None:
-    target.parent.mkdir(parents=True, exist_ok=True)
-    shutil.copyfile(source, target)
+    write_bytes_atomic(target, source.read_bytes())

@@ -22,30 +22,33 @@ def write_all(terminal: Terminal, found, records, folder: Path, *, study=None) -
         The summary, as written.
     """
     from pva.estimate import write_estimates
+    from pva.estimate.rows_used import write_rows_used
     from pva.field import write_flagged, write_set_aside
-    from pva.files import digest
+    from pva.files import as_written, digest, together
     from pva.results.store import write_json
 
-    _keep_edited(terminal, folder)
     summary = found.summary()
-    terminal.wrote(write_estimates(found, folder / ESTIMATES))
-    if found.covariance.keys:
-        terminal.wrote(folder / "estimates.nc")
-    terminal.wrote(write_set_aside(records.account, folder),
-                   write_flagged(records.account, folder))
-    terminal.wrote(*_write_figures(found, summary, folder / FIGURES, study, records))
-    summary["estimates_digest"] = digest(folder / ESTIMATES)
-    terminal.wrote(write_json(folder / SUMMARY, summary))
+    with together():
+        _keep_edited(terminal, folder)
+        files = [write_estimates(found, folder / ESTIMATES)]
+        if found.covariance.keys:
+            files.append(folder / "estimates.nc")
+        files += [write_rows_used(found, folder), write_set_aside(records.account, folder),
+                  write_flagged(records.account, folder),
+                  *_write_figures(found, summary, folder / FIGURES, study, records)]
+        summary["estimates_digest"] = digest(as_written(folder / ESTIMATES))
+        files.append(write_json(folder / SUMMARY, summary))
+    terminal.wrote(*files)
     return summary
 
 
 def _keep_edited(terminal, folder):
-    from pva.files import digest
+    from pva.files import digest, write_bytes_atomic
 
     path = folder / ESTIMATES
     known = (read_json(folder / SUMMARY) or {}).get("estimates_digest")
     if path.is_file() and digest(path) != known:
-        path.replace(folder / EDITED)
+        write_bytes_atomic(folder / EDITED, path.read_bytes())
         terminal.note(f"{path} was not as `pva estimate` wrote it; it is kept as "
                      f"{folder / EDITED}.")
 
@@ -78,9 +81,11 @@ def read_pictures(folder: Path) -> dict:
     """Tables behind the figures of an estimates folder, as the page wants them."""
     import pandas as pd
 
+    from pva.files import as_written
+
     path = folder / FIGURES / "increments.csv"
     try:
-        table = pd.read_csv(path)
+        table = pd.read_csv(as_written(path))
         return {"increments": {"first_mm": table["length_mm"].tolist(),
                                "years": table["years"].tolist(),
                                "increment_mm": table["increment_mm"].tolist()}}

@@ -8,6 +8,7 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
+from pva.cli.spreading import known_seed, long_options, tasks_for
 from pva.cli.terminal import Terminal, shared_options
 
 
@@ -17,8 +18,10 @@ from pva.cli.terminal import Terminal, shared_options
               help="A scenario key and its values, such as \"survival.adult.value=0.90 to 0.96 by "
                    "0.01\", \"sites.*.hosts.drum.per_100m2=2,5,10\" (* is every row), or "
                    "number=0,200,400 for animals a year. Give it once for every key.")
+@long_options
 @shared_options
-def explore(terminal: Terminal, scenario: Path, vary: tuple[str, ...]) -> None:
+def explore(terminal: Terminal, scenario: Path, vary: tuple[str, ...], cluster: str | None,
+            start_over: bool) -> None:
     """Run a scenario over a grid of values and map the chance of success.
 
     Writes NAME.explore.nc, .csv, .json, .svg and .png into results/ of the study, or into --out.
@@ -34,13 +37,15 @@ def explore(terminal: Terminal, scenario: Path, vary: tuple[str, ...]) -> None:
         raise FormError(Problem(f"`{sorted(twice)[0]}` is varied twice",
                                 "Give each key once, with all its values.", code="vary-form"))
     announce(terminal)
-    summary = explore_and_write(terminal, question, scenario, dict(asked))
+    with tasks_for(terminal, cluster=cluster, folder=results_folder(scenario, terminal.out),
+                   start_over=start_over) as tasks:
+        summary = explore_and_write(terminal, question, scenario, dict(asked), tasks=tasks)
     tell_explore(terminal, question, summary)
     terminal.finish(summary)
 
 
 def explore_and_write(terminal: Terminal, question, path: Path, vary: dict,
-                      folder: Path | None = None) -> dict:
+                      folder: Path | None = None, tasks=None) -> dict:
     """Run the grid, write its files, and return the summary."""
     from pva.decide.explore import explore as run_grid
     from pva.decide.explore import explore_summary
@@ -51,8 +56,8 @@ def explore_and_write(terminal: Terminal, question, path: Path, vary: dict,
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("Exploring") as tell:
-        data = run_grid(question, vary, seed=terminal.seed, threads=terminal.threads,
-                        progress=tell)
+        data = run_grid(question, vary, seed=known_seed(terminal, question),
+                        threads=terminal.threads, progress=tell, tasks=tasks)
     summary = explore_summary(data)
     name = f"{path.stem}.explore"
     terminal.wrote(

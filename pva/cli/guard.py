@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 refused input or not computable, 2 wrong usage, 130 stoppe
 from __future__ import annotations
 
 import os
+import shlex
 import sys
 import traceback
 
@@ -27,6 +28,12 @@ class GuardedGroup(click.Group):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")  # a name the terminal cannot show is no error
         return super().main(*args, **kwargs)
+
+    def make_context(self, info_name, args, parent=None, **extra) -> click.Context:
+        typed = list(args)
+        ctx = super().make_context(info_name, args, parent, **extra)
+        ctx.meta["pva.typed"] = typed
+        return ctx
 
     def invoke(self, ctx: click.Context):
         try:
@@ -60,13 +67,30 @@ def problem_as_dict(problem: Problem) -> dict:
 def _stopped(ctx) -> None:
     terminal = ctx.meta.get("pva.terminal")
     kept = terminal.files if terminal else []
-    if kept:
+    if terminal and _parts_kept(terminal.tasks):
+        tasks = terminal.tasks
+        said = (f"Stopped. Finished parts are kept in {tasks.kept.folder}: {tasks.finished} of "
+                f"{tasks.total}.\nTo go on from there, type the same again: {_typed(ctx)}")
+    elif kept:
         from pva.cli.terminal import listed
         said = f"Stopped. Finished and kept: {', '.join(listed(kept))}."
     else:
         said = "Stopped before anything was finished. Files written earlier are unchanged."
     click.echo("\n" + said, err=True)
     ctx.exit(STOPPED)
+
+
+def _parts_kept(tasks) -> bool:
+    return tasks is not None and tasks.kept is not None and not tasks.trouble and tasks.finished > 0
+
+
+def _typed(ctx) -> str:
+    """The command as it was typed; a seed that was drawn is said, or other luck would be met."""
+    terminal = ctx.meta["pva.terminal"]
+    words = [w for w in ctx.meta.get("pva.typed", []) if w != "--start-over"]
+    if terminal.drawn_seed is not None:
+        words += ["--seed", str(terminal.drawn_seed)]
+    return shlex.join(["pva", *words])
 
 
 def _unexpected(ctx, error: Exception) -> None:

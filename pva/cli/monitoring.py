@@ -65,7 +65,7 @@ def _quadrats(area, found, clumping, cost, hours):
 def recruits(terminal: Terminal, density, chance, number, **quadrats) -> None:
     """Quadrats that find at least one recruit, if they are there.
 
-    With --out, writes recruits.effort.json and .svg into that folder.
+    With --out, writes recruits.effort.json, .svg, .png and .csv into that folder.
     """
     from pva.decide.quadrat_effort import finding_one
     from pva.report.monitoring_words import finding_table, finding_words
@@ -73,11 +73,10 @@ def recruits(terminal: Terminal, density, chance, number, **quadrats) -> None:
     found = finding_one(density, quadrats=_quadrats(**quadrats), chance=chance, number=number)
     summary = found.summary()
     if terminal.out is not None:
-        from pva.files import write_text_atomic
-        from pva.report.figures.canvas import alone
+        from pva.report.figure_files import write_figure
         from pva.report.figures.effort import finding_figure
-        terminal.wrote(write_text_atomic(terminal.out / "recruits.effort.svg",
-                                         alone(finding_figure("finding", found).svg)))
+        terminal.wrote(*write_figure(terminal.out, "recruits.effort",
+                                     finding_figure("finding", found)))
     _tell(terminal, summary, finding_words(summary), [finding_table(summary)])
 
 
@@ -182,7 +181,7 @@ def verdict(terminal: Terminal, scenario: Path, number, counted, sites, wanted,
             **quadrats) -> None:
     """First year in which one survey tells success from failure.
 
-    Writes NAME.verdict.json and .svg into results/ of the study, or into --out.
+    Writes NAME.verdict.json, .svg, .png and .csv into results/ of the study, or into --out.
     """
     from pva.scenario.scenario import read_scenario
 
@@ -198,8 +197,7 @@ def verdict_and_write(terminal: Terminal, question, path: Path, *, folder: Path 
                       **asked) -> dict:
     """Find the years, write them, and return the summary."""
     from pva.decide.survey_verdict import survey_verdict
-    from pva.files import write_text_atomic
-    from pva.report.figures.canvas import alone
+    from pva.report.figure_files import write_figure
     from pva.report.figures.effort import verdict_figure
     from pva.results.store import write_json
 
@@ -210,8 +208,8 @@ def verdict_and_write(terminal: Terminal, question, path: Path, *, folder: Path 
     summary = found.summary()
     terminal.wrote(write_json(folder / f"{path.stem}.verdict.json", summary))
     if found.years:
-        figure = verdict_figure("verdict", summary)
-        terminal.wrote(write_text_atomic(folder / f"{path.stem}.verdict.svg", alone(figure.svg)))
+        terminal.wrote(*write_figure(folder, f"{path.stem}.verdict",
+                                     verdict_figure("verdict", summary)))
     return summary
 
 

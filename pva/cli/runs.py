@@ -8,13 +8,15 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
+from pva.cli.spreading import known_seed, long_options, tasks_for
 from pva.cli.terminal import Terminal, shared_options
 
 
 @click.command()
 @click.argument("scenario", type=click.Path(path_type=Path))
+@long_options
 @shared_options
-def run(terminal: Terminal, scenario: Path) -> None:
+def run(terminal: Terminal, scenario: Path, cluster: str | None, start_over: bool) -> None:
     """Project a scenario: risk, goals and numbers by year.
 
     Writes NAME.nc and NAME.summary.json into results/ of the study, or into --out.
@@ -23,25 +25,32 @@ def run(terminal: Terminal, scenario: Path) -> None:
 
     question = read_scenario(scenario)
     announce(terminal)
-    summary = run_and_write(terminal, question, scenario)
+    with tasks_for(terminal, cluster=cluster, folder=results_folder(scenario, terminal.out),
+                   start_over=start_over) as tasks:
+        summary = run_and_write(terminal, question, scenario, tasks=tasks)
     tell_run(terminal, question, summary)
     terminal.finish(summary)
 
 
-def run_and_write(terminal: Terminal, question, path: Path, folder: Path | None = None) -> dict:
+def run_and_write(terminal: Terminal, question, path: Path, folder: Path | None = None,
+                  tasks=None) -> dict:
     """Run a scenario, write its files, and return the summary."""
+    from pva.files import together
     from pva.results.run import run as run_scenario
     from pva.results.store import write_dataset, write_json
     from pva.results.summary import run_summary
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("Running") as tell:
-        data = run_scenario(question, seed=terminal.seed, threads=terminal.threads, progress=tell)
+        data = run_scenario(question, seed=known_seed(terminal, question),
+                            threads=terminal.threads, progress=tell, tasks=tasks)
     summary = run_summary(data)
-    terminal.wrote(write_dataset(folder / f"{path.stem}.nc", data))
-    terminal.wrote(write_json(folder / f"{path.stem}.summary.json", summary))
-    if terminal.out is not None:
-        terminal.wrote(write_json(folder / "summary.json", summary))
+    with together():
+        files = [write_dataset(folder / f"{path.stem}.nc", data),
+                 write_json(folder / f"{path.stem}.summary.json", summary)]
+        if terminal.out is not None:
+            files.append(write_json(folder / "summary.json", summary))
+    terminal.wrote(*files)
     return summary
 
 

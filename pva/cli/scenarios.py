@@ -15,11 +15,15 @@ from pva.cli.terminal import Terminal, shared_options
 @click.option("--twin", is_flag=True, help="Print the resolved scenario only, as YAML.")
 @click.option("--published", is_flag=True, help="List the published values a scenario may take by "
                                                 "`{published: KEY}`; needs no SCENARIO.")
+@click.option("--trace", metavar="NAME", help="Follow one number back to its rows, its citation or "
+                                              "its reason, such as survival/adult.")
 @shared_options
-def show(terminal: Terminal, scenario: Path | None, twin: bool, published: bool) -> None:
+def show(terminal: Terminal, scenario: Path | None, twin: bool, published: bool,
+         trace: str | None) -> None:
     """Show a scenario with nothing implied: every default, source and assumption.
 
-    With --out, writes NAME.resolved.yaml and NAME.show.json there.
+    With --out, writes NAME.resolved.yaml and NAME.show.json there; with --trace as well,
+    NAME.trace.json and the rows of the field tables in NAME.trace.csv.
     """
     if published:
         from pva.cli.published import tell_published
@@ -31,6 +35,11 @@ def show(terminal: Terminal, scenario: Path | None, twin: bool, published: bool)
     from pva.scenario.scenario import read_scenario
 
     question = read_scenario(scenario)
+    if trace is not None:
+        from pva.cli.tracing import tell_trace
+
+        tell_trace(terminal, question, trace, calibrated(question.resolved), scenario.stem)
+        return
     document = shown(question)
     if terminal.out is not None:
         _write_shown(terminal, question, document, scenario.stem)

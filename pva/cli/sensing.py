@@ -8,6 +8,7 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
+from pva.cli.spreading import known_seed, long_options, tasks_for
 from pva.cli.terminal import Terminal, shared_options
 
 
@@ -16,8 +17,10 @@ from pva.cli.terminal import Terminal, shared_options
 @click.option("--worth", type=click.FloatRange(0, min_open=True), metavar="MONEY",
               help="What meeting all goals is worth, in the money of cost_each (default: what the "
                    "chance wanted implies); for the value of knowing a rate better.")
+@long_options
 @shared_options
-def sensitivity(terminal: Terminal, scenario: Path, worth: float | None) -> None:
+def sensitivity(terminal: Terminal, scenario: Path, worth: float | None, cluster: str | None,
+                start_over: bool) -> None:
     """Show what the chance of success depends on, and where the answer flips.
 
     Writes NAME.sensitivity.json, .svg, .png and .csv into results/ of the study, or into --out.
@@ -26,13 +29,16 @@ def sensitivity(terminal: Terminal, scenario: Path, worth: float | None) -> None
 
     question = read_scenario(scenario)
     announce(terminal)
-    summary = sensitivity_and_write(terminal, question, scenario, worth=worth)
+    with tasks_for(terminal, cluster=cluster, folder=results_folder(scenario, terminal.out),
+                   start_over=start_over) as tasks:
+        summary = sensitivity_and_write(terminal, question, scenario, worth=worth, tasks=tasks)
     tell_sensitivity(terminal, question, summary)
     terminal.finish(summary)
 
 
 def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
-                          worth: float | None = None, folder: Path | None = None) -> dict:
+                          worth: float | None = None, folder: Path | None = None,
+                          tasks=None) -> dict:
     """Find what the chance depends on, write it, and return the summary."""
     from pva.decide.sensitivity import sensitivity as find
     from pva.report.figure_files import write_figure
@@ -41,8 +47,8 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("One rate at a time") as tell:
-        found = find(question, worth=worth, seed=terminal.seed, threads=terminal.threads,
-                     progress=tell)
+        found = find(question, worth=worth, seed=known_seed(terminal, question),
+                     threads=terminal.threads, progress=tell, tasks=tasks)
     summary = found.summary()
     name = f"{path.stem}.sensitivity"
     terminal.wrote(

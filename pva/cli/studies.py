@@ -84,7 +84,7 @@ def estimate_and_write(terminal: Terminal, path: Path, *, model: str | None = No
 @click.argument("study", type=click.Path(path_type=Path))
 @shared_options
 def report(terminal: Terminal, study: Path) -> None:
-    """Write report.html: one file, offline, with the answer first.
+    """Write report.html: one file, offline, with the answer first; its figures in figures/.
 
     The scenarios are those named under `report` in study.yaml. Results that are missing or out of
     date are computed first.
@@ -98,13 +98,15 @@ def report_and_write(terminal: Terminal, path: Path) -> Path:
     """Write the page of a study."""
     from pva.cli.report_material import collect
     from pva.field import read_study
-    from pva.report.page import write_report
+    from pva.report.material import gather
+    from pva.report.page import write_page_and_figures
 
     study = read_study(path)
     if study.spec.tables and not (study.estimates_folder / "summary.json").is_file():
         terminal.note("estimates are missing: estimating")
         estimate_and_write(terminal, path, account=False)
     material = collect(terminal, study)
-    page = write_report((terminal.out or study.folder) / "report.html", **material)
-    terminal.wrote(page)
-    return page
+    files = write_page_and_figures((terminal.out or study.folder) / "report.html",
+                                   gather(**material))
+    terminal.wrote(*files)
+    return files[0]

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -30,6 +31,10 @@ class Terminal:
     seed, threads : int or None
     files : list of Path
         Files written so far.
+    tasks : Tasks or None
+        Parts of a long computation, finished and to come.
+    drawn_seed : int or None
+        Seed that nobody named: needed to go on after a stop.
     """
 
     command: str
@@ -39,6 +44,8 @@ class Terminal:
     seed: int | None = None
     threads: int | None = None
     files: list[Path] = field(default_factory=list)
+    tasks: Any = None
+    drawn_seed: int | None = None
 
     def answer(self, text: str) -> None:
         """The answer itself: always printed, unless JSON is."""

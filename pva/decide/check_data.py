@@ -67,6 +67,7 @@ class DataCheck:
     Parameters
     ----------
     title, digest : str
+        Digest of the scenario as asked, whatever estimates are made anew for it.
     seed, draws, replicates : int
     held_out_from : int or None
         First year whose records the estimates do not know; None = the estimates know all.
@@ -131,7 +132,7 @@ def check_data(scenario: Scenario, study: Study, *, hold_out: int | None = None,
         If the releases, bad years or areas of the study do not fit the scenario, or nothing was
         seen.
     """
-    records, options = read_records(study), options_of(study)
+    records, options, digest = read_records(study), options_of(study), scenario.digest
     held = None if known else (hold_out or last_year(records))
     if held is not None:
         scenario, estimates = _without(scenario, records, options, held)
@@ -151,7 +152,7 @@ def check_data(scenario: Scenario, study: Study, *, hold_out: int | None = None,
                  for s, p in zip(seen, predicted, strict=True)
                  if s.count > 0 or p.max() > 0)  # nobody was there yet, nobody was seen
     runs = resolved.runs
-    return DataCheck(resolved.title, scenario.digest, seed, runs.draws, runs.replicates, held, rows,
+    return DataCheck(resolved.title, digest, seed, runs.draws, runs.replicates, held, rows,
                      clumping, (*past.notes, *notes), (*scenario.warnings, *ready.model.warnings))
 
 

@@ -224,8 +224,9 @@ def _check(resolved: Resolved) -> None:
     if not resolved.releases:
         raise CannotCompute(Problem(
             what="The scenario has no releases, so there is nothing to vary",
-            todo="Write the release rows whose number is asked for (releases: - {stage, number, "
-                 "first, last})", done="nothing was run", code="no-releases"))
+            todo="Write the rows whose number is asked for, such as `releases: [{stage: subadult, "
+                 "number: 50, first: 2027, last: 2034}]`, and their site where there are several",
+            done="nothing was run", code="no-releases"))
 
 
 _GAINS = {"adults", "animals", "females", "recruits", "adults_per_m2", "sites_occupied",

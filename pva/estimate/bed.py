@@ -55,6 +55,8 @@ class Bed:
         survey, site, unit, area_m2, excavated, animals: for the figure.
     refused : tuple of Refusal
     notes : tuple of str
+    newest : dict of str to Survey
+        The latest survey of each site, behind its density.
     """
 
     rows: list[dict] = field(default_factory=list)
@@ -68,6 +70,7 @@ class Bed:
     counts: pd.DataFrame = field(default_factory=pd.DataFrame)
     refused: tuple[Refusal, ...] = ()
     notes: tuple[str, ...] = ()
+    newest: dict[str, Survey] = field(default_factory=dict)
 
 
 def estimate_bed(records: FieldRecords, options: Options, *, species: str | None = None,
@@ -111,7 +114,7 @@ def estimate_bed(records: FieldRecords, options: Options, *, species: str | None
                _densities(newest, options) | _surface_estimates(surface),
                _abundances(newest, options), recruits, per_adult, surface,
                [row for rows in last.values() for row in rows], judged, units[FIGURE],
-               (*refused, *lacking), notes)
+               (*refused, *lacking), notes, {s.site: s for s in surveys})
 
 
 def _animals(records: FieldRecords, species: str | None) -> pd.DataFrame:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
 
-from pva.errors import FormError, MeaningError, Problem
+from pva.errors import DataError, FormError, MeaningError, Problem
 from pva.estimate.estimates import GROUPS, Covariance, Estimate, Estimates
 from pva.estimate.link_scale import Link, natural
 from pva.files import Positions, read_yaml
@@ -40,6 +41,8 @@ def read_estimates(path) -> Estimates:
         The file is missing, is not YAML, or holds unknown keys.
     MeaningError
         A number is impossible (a chance outside 0 to 1, a value outside its interval).
+    DataError
+        The covariance beside it is damaged, or belongs to other estimates.
     """
     written, at = read_yaml(path)
     problems = _Problems(at)
@@ -62,6 +65,7 @@ def read_estimates(path) -> Estimates:
     edited = _drop_edited(rates, notes)
     folder = Path(path).parent
     covariance = _covariance(folder, written.get("covariance"), notes).without(edited)
+    _refuse_others(covariance, rates, Path(path))
     return Estimates(
         rates=rates,
         abundance=abundance,
@@ -233,6 +237,31 @@ def _covariance(folder: Path, name, notes: list[str]) -> Covariance:
         return Covariance()
     import h5netcdf  # two small arrays: opening them by themselves is many times quicker
 
-    with h5netcdf.File(file, "r") as data:
-        keys = tuple(k.decode() if isinstance(k, bytes) else str(k) for k in data["key"][...])
-        return Covariance(keys, np.asarray(data["covariance"][...], float))
+    try:
+        with h5netcdf.File(file, "r") as data:
+            keys = tuple(k.decode() if isinstance(k, bytes) else str(k) for k in data["key"][...])
+            matrix = np.asarray(data["covariance"][...], float)
+    except Exception:  # noqa: BLE001 - a damaged file fails in any part of its reader
+        matrix, keys = np.zeros(0), ()
+    if not keys or matrix.shape != (len(keys),) * 2 or not np.isfinite(matrix).all():
+        raise DataError(Problem(
+            f"the joint covariance in {name} cannot be read; the file is damaged",
+            "Run `pva estimate` again, or take the line `covariance` out: rates are then drawn "
+            "independently.", file=str(file), code="covariance-broken"))
+    return Covariance(keys, matrix)
+
+
+def _refuse_others(covariance: Covariance, rates: dict[str, Estimate], file: Path) -> None:
+    """Refuse a covariance whose spreads are not those of the estimates it stands beside."""
+    for key, variance in zip(covariance.keys, np.diag(covariance.matrix), strict=True):
+        link = rates[key].link if key in rates else None
+        if link is None:
+            continue
+        if abs(math.sqrt(max(variance, 0.0)) - link.se) > PRINTED_SPREAD * link.se + 1e-9:
+            raise DataError(Problem(
+                f"the joint covariance beside this file gives `{key}` a standard "
+                f"error of {math.sqrt(max(variance, 0.0)):.3g} on the link scale, and this file "
+                f"{link.se:.3g}",
+                "Run `pva estimate` again, or take the line `covariance` out: rates are then drawn "
+                "independently.", why="The two files were not written by the same estimation",
+                file=str(file), code="covariance-of-others"))

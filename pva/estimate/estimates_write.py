@@ -10,7 +10,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
 
 from pva.estimate.estimates import Estimate, Estimates
-from pva.files import write_text_atomic, write_with
+from pva.files import write_bytes_atomic, write_text_atomic
 
 COVARIANCE_FILE = "estimates.nc"
 HEADER = (
@@ -120,4 +120,4 @@ def _write_covariance(estimates: Estimates, path: Path) -> None:
         coords={"key": keys, "with_key": keys},
         attrs={"title": estimates.title, "species": estimates.species},
     )
-    write_with(path, lambda beside: data.to_netcdf(beside, engine="h5netcdf"))
+    write_bytes_atomic(path, bytes(data.to_netcdf(engine="h5netcdf")))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import numpy as np
+import pandas as pd
 
 from pva.estimate.availability import availability
 from pva.estimate.contrasts import average_detection, detection_limit
@@ -59,27 +60,33 @@ def source_of(result: SpeciesResult) -> Source:
 
 def animals_behind(result: SpeciesResult, key: str) -> tuple[int, int]:
     """Animals followed, and animals seen again, for a key."""
+    own = steps_behind(result, key)
+    group = key.partition("/")[0]
+    if group == "bad_year":
+        return own["animal"].nunique(), own["animal"].nunique()
+    steps = own
+    if group == "release":
+        steps = result.models[0].steps
+        steps = steps[steps["animal"].isin(own["animal"])]
+    again = steps.loc[steps["status"].isin(["alive", "removed"]), "animal"]
+    return own["animal"].nunique(), again.nunique()
+
+
+def steps_behind(result: SpeciesResult, key: str) -> pd.DataFrame:
+    """The steps between visits that a key rests on."""
     steps = result.models[0].steps
     group, _, name = key.partition("/")
     if group == "release":
-        own = steps[steps["released"] & steps["source"].eq(name)]
-        again = steps[steps["animal"].isin(own["animal"]) & steps["status"].isin(
-            ["alive", "removed"])]
-        return own["animal"].nunique(), again["animal"].nunique()
+        return steps[steps["released"] & steps["source"].eq(name)]
     if group == "bad_year":
-        own = steps[steps["bad_year"].eq(name)]
-    elif group == "growth":
-        stage = name.split(" @ ")[0].split(" > ")[0]
-        own = steps[steps["stage"].eq(stage)]
-    else:
-        stage, _, place = name.partition(" @ ")
-        own = steps if stage == "all" else steps[steps["stage"].eq(stage)]
-        if place:
-            own = own[own["site"].eq(place) | own["source"].eq(place) | own["batch"].eq(place)]
-    again = own.loc[own["status"].isin(["alive", "removed"]), "animal"]
-    if group == "bad_year":
-        again = own["animal"]
-    return own["animal"].nunique(), again.nunique()
+        return steps[steps["bad_year"].eq(name)]
+    if group == "growth":
+        return steps[steps["stage"].eq(name.split(" @ ")[0].split(" > ")[0])]
+    stage, _, place = name.partition(" @ ")
+    own = steps if stage == "all" else steps[steps["stage"].eq(stage)]
+    if place:
+        own = own[own["site"].eq(place) | own["source"].eq(place) | own["batch"].eq(place)]
+    return own
 
 
 def _rate(result: SpeciesResult, i: int, key: str) -> Estimate:

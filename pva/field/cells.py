@@ -56,18 +56,11 @@ class TableReader:
     def dates(self, target: str = "date", *, required: bool = True) -> pd.Series:
         """A column of dates; NaT where there is none.
 
-        Raises
-        ------
-        DataError
-            Most dates are three numbers, some can be read in two ways, and nothing says how.
+        Whether day and month can be told is asked before: see `ask_for_order`.
         """
         text = self.frame[target]
-        base = self.table.raw.base_1904
-        read = {t: days.read_date(t, self.spec.dates, base_1904=base)
-                for t in pd.unique(text) if t != ""}
+        read = self._read_dates(text)
         faults = text.map({t: r.fault for t, r in read.items()}).astype(object).fillna("")
-        self._ask_for_order(target, text, {t for t, r in read.items()
-                                           if r.fault == days.AMBIGUOUS})
         if any(r.serial for r in read.values()):
             self.notes.append(f"{self.table.label}: day numbers of a spreadsheet in "
                               f"{self.table.in_words(target)} were read as dates.")
@@ -83,8 +76,21 @@ class TableReader:
             self.ledger.set_aside("date-in-future", row, target, date=f"{made[row]:%Y-%m-%d}")
         return made
 
-    def _ask_for_order(self, target: str, text: pd.Series, ambiguous: set[str]) -> None:
-        """Ask once a file where dates of numbers are the rule; a stray one is asked by its row."""
+    def _read_dates(self, text: pd.Series) -> dict:
+        base = self.table.raw.base_1904
+        return {t: days.read_date(t, self.spec.dates, base_1904=base)
+                for t in pd.unique(text) if t != ""}
+
+    def ask_for_order(self, target: str) -> None:
+        """Ask once a file where dates of numbers are the rule; a stray one is asked by its row.
+
+        Raises
+        ------
+        DataError
+            Most dates are three numbers, some can be read in two ways, and nothing says how.
+        """
+        text = self.frame[target]
+        ambiguous = {t for t, r in self._read_dates(text).items() if r.fault == days.AMBIGUOUS}
         if not ambiguous:
             return
         counts = text[text != ""].value_counts()

@@ -16,7 +16,7 @@ class Form(BaseModel):
     """Base of every written form: unknown keys are refused, numbers may stand for text."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True,
-                              coerce_numbers_to_str=True)
+                              coerce_numbers_to_str=True, allow_inf_nan=False)
 
 
 def form_problems(error: ValidationError, form: type[BaseModel], positions: Positions

@@ -64,6 +64,15 @@ def no_animals_note(units: list[TableReader]) -> list[str]:
             "with their `number`; its header alone where none were found."]
 
 
+def no_units_note(animals: list[TableReader]) -> list[str]:
+    """A note where animals were found in units and no table lists the units."""
+    if not any(len(one.frame) for one in animals):
+        return []
+    return ["Animals were found in units, and no table of the study lists the units dug, so no "
+            "density can be told: it needs the blank ones too. Add a table with `is: units`, one "
+            "row a unit dug, with its area."]
+
+
 def _own_columns(reader: TableReader) -> list[str]:
     """Columns of the crew that stand for nothing the package knows."""
     taken = {i for places in reader.table.places.values() for i in places}

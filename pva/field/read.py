@@ -28,6 +28,7 @@ from pva.field.opening import open_table
 from pva.field.quadrats import (
     listed_once,
     no_animals_note,
+    no_units_note,
     place_in_units,
     read_animals,
     read_hosts,
@@ -82,6 +83,7 @@ def read_records(study: Study) -> FieldRecords:
     """
     reading = _Reading(study)
     reading.open_tables()
+    reading.ask_for_orders()
     releases, known = reading.releases()
     visits, encounters = reading.encounters(releases, known)
     identity = Identity(reading.ledger, known,
@@ -142,6 +144,15 @@ class _Reading:
         for reader in self.readers:
             labels.setdefault(reader.table.label, set()).update(reader.table.raw.numbers)
         check_decisions(self.ledger.decisions, labels, study.spec.accepted)
+
+    def ask_for_orders(self) -> None:
+        """Ask all tables at once whose dates can be read in two ways, each by its first column."""
+        def ask(reader: TableReader) -> None:
+            kind = "encounters" if reader.table.kind == "reader log" else reader.table.kind
+            for target in DATES[kind]:
+                if target in reader.frame:
+                    reader.ask_for_order(target)
+        _together(ask, self.readers)
 
     def _open(self, kind: str, spec: TableFile, corrections: Corrections) -> TableReader:
         raw = open_table(self.study, kind, spec)
@@ -213,6 +224,8 @@ class _Reading:
         animals = _stacked(_together(read_animals, self.of_kind("animals")), "animals")
         if not self.of_kind("animals"):
             self.notes += no_animals_note(self.of_kind("units"))
+        if not self.of_kind("units"):
+            self.notes += no_units_note(self.of_kind("animals"))
         animals = place_in_units(animals, units, self.ledger)
         _, animals = check_lengths(no_releases(), animals.assign(animal=None, when=pd.NaT),
                                    self.ledger, self.study.spec.lengths)

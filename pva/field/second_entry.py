@@ -166,18 +166,22 @@ def _compare(one: LedgerTable, other: LedgerTable, spec: TableFile, cells: list,
         for k, (a, b) in enumerate(shared):
             if first[i][k] != second[j][k]:
                 name = one.raw.header[a]
-                secret = targets.get(a) in ("latitude", "longitude") or plain_name(
-                    name).startswith(_PLACES)
                 cells.append((one.label, one.raw.numbers[i], other.label, other.raw.numbers[j],
-                              name, one.raw.rows[i][a], other.raw.rows[j][b], secret))
+                              name, one.raw.rows[i][a], other.raw.rows[j][b],
+                              _tells_place(targets.get(a, ""), name)))
     for rows, table, lacking in ((only_first, one, other), (only_second, other, one)):
         for i in rows:
             hidden = {k for k, (a, b) in enumerate(shared)
-                      if targets.get(a) in ("latitude", "longitude")}
+                      if _tells_place(targets.get(a, ""), one.raw.header[a])}
             written = [table.raw.rows[i][pair[table is other]] for k, pair in enumerate(shared)
                        if k not in hidden]
             missing.append((table.label, table.raw.numbers[i], lacking.label,
                             ", ".join(c for c in written if c)))
+
+
+def _tells_place(target: str, name: str) -> bool:
+    """Whether a column holds positions, by what the study says of it or by its own name."""
+    return target in ("latitude", "longitude") or plain_name(name).startswith(_PLACES)
 
 
 def _level(target: str, spec: TableFile) -> Callable[[str], str]:

@@ -306,8 +306,29 @@ class DonorSpec(Form):
     replicates: int | None = Field(None, ge=1)
 
 
-def _donor(value):
+def _scenario(value):
     return {"scenario": value} if isinstance(value, str) else value
+
+
+class SensitivitySpec(Form):
+    """How many runs show what the goal depends on."""
+
+    draws: int | None = Field(None, ge=1)
+    replicates: int | None = Field(None, ge=1)
+
+
+def _sensitivity(value):
+    """Yes or no, or the runs; a no is nothing at all."""
+    return {True: {}, False: None}[value] if isinstance(value, bool) else value
+
+
+class CheckDataSpec(Form):
+    """The scenario that tells the past; plain text names it alone."""
+
+    scenario: str
+    hold_out: int | None = None
+    draws: int | None = Field(None, ge=1)
+    replicates: int | None = Field(None, ge=1)
 
 
 class ReportSpec(Form):
@@ -315,8 +336,9 @@ class ReportSpec(Form):
 
     main: str | None = None
     compare: Annotated[list[str], BeforeValidator(_list)] = []
-    sensitivity: bool = False
-    donor: Annotated[DonorSpec | None, BeforeValidator(_donor)] = None
+    sensitivity: Annotated[SensitivitySpec | None, BeforeValidator(_sensitivity)] = None
+    check_data: Annotated[CheckDataSpec | None, BeforeValidator(_scenario)] = None
+    donor: Annotated[DonorSpec | None, BeforeValidator(_scenario)] = None
     map: MapSpec | None = None
 
 

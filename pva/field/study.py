@@ -16,6 +16,7 @@ from pva.field.records import ALIVE, HEARD, REMOVED, SHELL
 from pva.field.reuse import reuse_problems
 from pva.field.spec import SiteSpec, StudySpec, TableFile, TableSpec, targets
 from pva.files import Positions, read_yaml
+from pva.files.near_names import ALIKE_FILES, near_name
 
 STUDY_FILE = "study.yaml"
 STATUS = (ALIVE, HEARD, SHELL, REMOVED)
@@ -145,8 +146,13 @@ def _site_problems(study: Study) -> Iterator[Problem]:
 def _table_problems(study: Study, table: TableFile, kind: str, at: tuple) -> Iterator[Problem]:
     place = study.positions.problem
     if not study.place(table.file).is_file():
+        folder = study.place(table.file).parent
+        beside = [f.name for f in folder.iterdir() if f.is_file()] if folder.is_dir() else []
+        near = near_name(Path(table.file).name, beside, alike=ALIKE_FILES)
         yield place((*at, "file"), f"there is no file `{table.file}`",
-                    "Check the name; paths start at the folder of the study.", code="file-missing")
+                    (f"Did you mean `{Path(table.file).with_name(near).as_posix()}`?" if near else
+                     "Check the name; paths start at the folder of the study."),
+                    code="file-missing")
     allowed = targets(kind)
     for key in ("columns", "values", "fill"):
         for target in getattr(table, key):

@@ -177,9 +177,18 @@ STUDY_WORDS = {
     "report": "What the report answers.",
     "report.main": "The scenario that the page is about.",
     "report.compare": "Scenarios compared with it.",
-    "report.sensitivity": "Whether `pva report` finds what the goal depends on where `pva "
-                          "sensitivity` has not been run (minutes). A finished answer is shown in "
-                          "any case.",
+    "report.sensitivity": "What the goal depends on, found by `pva report` where `pva sensitivity` "
+                          "has not been run (minutes): yes, or a block with fewer runs. A finished "
+                          "answer is shown in any case.",
+    "report.sensitivity.draws": "Parameter draws; the scenario's where left out.",
+    "report.sensitivity.replicates": "Replicates of each draw; the scenario's where left out.",
+    "report.check_data": "The scenario that tells the past, held against the data by `pva report` "
+                         "where `pva check-data` has not been run. Its path, or a block.",
+    "report.check_data.scenario": "Its path.",
+    "report.check_data.hold_out": "First year whose records the estimates may not know; the last "
+                                  "where left out.",
+    "report.check_data.draws": "Parameter draws; the scenario's where left out.",
+    "report.check_data.replicates": "Replicates of each draw; the scenario's where left out.",
     "report.donor": "The scenario that takes animals from a donor bed; judged by `pva report` "
                     "where `pva donor` has not been run. Its path, or a block.",
     "report.donor.scenario": "Its path.",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 
 from pva.errors import DataError, Problem
 from pva.files.grid import Grid
+from pva.files.sheet_cells import MOST_COLUMNS
 
 NO_HEADER = 0
 HEADER_SEARCH_ROWS = 30
@@ -29,7 +31,8 @@ def header_of(path: Path, grid: Grid, header_row: int | None, wanted: list[str]
     """
     filled = [i for i, row in enumerate(grid.rows) if any(row)]
     if not filled:
-        raise DataError(Problem("the table is empty", "Name the right file and sheet.",
+        raise DataError(Problem("the table is empty", "Name the right file and sheet. If there is "
+                                "nothing to list, keep the headings alone.",
                                 file=str(path), code="table-empty"))
     if header_row == NO_HEADER:
         width = max(_width(grid.rows[i]) for i in filled)
@@ -63,7 +66,11 @@ def _header_at(rows: list[list[str]], filled: list[int], wanted: list[str]) -> i
 def _names(path: Path, cells: list[str], row: int) -> list[str]:
     cells = cells[:_width(cells)]
     names = [" ".join(cell.split()) or f"column {i}" for i, cell in enumerate(cells, 1)]
-    twice = sorted({name for name in names if names.count(name) > 1})
+    if len(names) > MOST_COLUMNS:
+        raise DataError(Problem(f"the header has {len(names):,} columns; at most {MOST_COLUMNS:,} "
+                                "are read", "Look whether a separator or a line end is wrong.",
+                                file=str(path), line=row, code="table-too-wide"))
+    twice = sorted(name for name, times in Counter(names).items() if times > 1)
     if twice:
         raise DataError(Problem(f"the column {', '.join(twice)} stands twice in the header",
                                 "Give every column its own name.", file=str(path), line=row,

@@ -6,10 +6,13 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 
 ALIKE = 0.6  # share of letters in common
+ALIKE_FILES = 0.85  # names of files share their endings, so more must be alike
 
 
-def near_name(word: object, known: Iterable[object]) -> str | None:
+def near_name(word: object, known: Iterable[object], *, alike: float = ALIKE) -> str | None:
     """The known name most like a word, small and capital letters being the same; None if none is.
+
+    `alike` is the share of letters, 0 to 1, that must be in common.
 
     Examples
     --------
@@ -19,7 +22,7 @@ def near_name(word: object, known: Iterable[object]) -> str | None:
     names: dict[str, str] = {}
     for name in known:
         names.setdefault(str(name).casefold(), str(name))
-    close = get_close_matches(str(word).casefold(), names, 1, ALIKE)
+    close = get_close_matches(str(word).casefold(), names, 1, alike)
     return names[close[0]] if close else None
 
 

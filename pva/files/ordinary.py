@@ -9,7 +9,9 @@ import stat
 from pathlib import Path
 
 from pva.errors import Problem
+from pva.files.near_names import ALIKE_FILES, near_name
 
+MOST_FOLDERS = 200
 NO_ORDINARY_FILE = "this is a pipe or a device, not a file"
 
 
@@ -35,8 +37,10 @@ def why_unreadable(path: Path, *, most_bytes: int, folder_todo: str, size_todo: 
         with path.open("rb"):
             pass
     except FileNotFoundError:
-        return _problem(path, "there is no such file", "Check the name and the folder.",
-                        "file-missing")
+        return _problem(path, "there is no such file", _where_else(path), "file-missing")
+    except PermissionError:
+        return _problem(path, "the file may not be read: another program holds it, or you have no "
+                        "permission", "Close it there, or ask for permission.", "file-unreadable")
     except (OSError, ValueError) as error:
         said = getattr(error, "strerror", None) or "no file can have this name"
         return _problem(path, f"the file cannot be read: {said}",
@@ -45,6 +49,20 @@ def why_unreadable(path: Path, *, most_bytes: int, folder_todo: str, size_todo: 
         return _problem(path, f"the file has {state.st_size:,} bytes; at most {most_bytes:,} are "
                         "read", size_todo, "file-too-large")
     return None
+
+
+def _where_else(path: Path) -> str:
+    """Advice for a file that is not there: the same name one folder off, else a name like it."""
+    folder = path.parent
+    if not folder.is_dir():
+        return f"There is no folder `{folder}` here: check its name, and the folder you are in."
+    inside = sorted(one for one in folder.iterdir() if one.is_dir())[:MOST_FOLDERS]
+    for one in [*inside, folder.parent]:
+        if (one / path.name).is_file():
+            return f"Did you mean `{one / path.name}`?"
+    near = near_name(path.name, [one.name for one in folder.iterdir() if one.is_file()],
+                     alike=ALIKE_FILES)
+    return f"Did you mean `{folder / near}`?" if near else "Check the name and the folder."
 
 
 def _problem(path: Path, what: str, todo: str, code: str) -> Problem:

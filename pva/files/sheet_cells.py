@@ -12,7 +12,13 @@ from typing import IO, Any
 from xml.parsers import expat
 
 MOST_ROWS = 1_048_576  # what the file format allows; a larger number is damage
+MOST_COLUMNS = 16_384
+MOST_CELLS = 20_000_000  # blank ones before a filled one among them
 _CHUNK = 1 << 20
+
+
+class TooManyCells(Exception):  # noqa: N818 - it says what was found
+    """A sheet holds more cells, or cells farther off, than are read."""
 
 
 class SheetCells:
@@ -46,6 +52,7 @@ class SheetCells:
         self._kind, self._style, self._place = "n", "0", ""
         self._text: list[str] | None = None
         self._value, self._formula, self._spoken = "", False, False
+        self._held = 0
 
     def read(self, source: IO[bytes]) -> None:
         """Walk through the sheet's XML.
@@ -54,6 +61,8 @@ class SheetCells:
         ------
         ValueError, expat.ExpatError
             The XML is damaged, or a cell holds what cannot be.
+        TooManyCells
+            There are more cells than are read.
         """
         parser = expat.ParserCreate()
         parser.buffer_text = True
@@ -123,12 +132,22 @@ class SheetCells:
             if self._formula and self._kind != "str":
                 self.without_result.append(self._place)
         column = self._column() if self._place else len(cells)
+        if column >= len(cells):
+            self._room_for(column, column + 1 - len(cells))
         if column == len(cells):
             cells.append(text)
             return
         if column > len(cells):
             cells.extend([""] * (column + 1 - len(cells)))
         cells[column] = text
+
+    def _room_for(self, column: int, more: int) -> None:
+        self._held += more
+        if column >= MOST_COLUMNS:
+            raise TooManyCells(f"the sheet has a cell in column {column + 1:,}; at most "
+                               f"{MOST_COLUMNS:,} columns are read")
+        if self._held > MOST_CELLS:
+            raise TooManyCells(f"the sheet has over {MOST_CELLS:,} cells, blank ones among them")
 
     def _column(self) -> int:
         letters = self._place.rstrip("0123456789")

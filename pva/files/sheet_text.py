@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MARK = "'"
 _SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"  # and their wide forms
 _RISKY = re.compile(rf"'*(?:[\t\r\n]|\s*[{_SIGNS}])")
+_CONTROLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?")
 
 
@@ -37,6 +38,11 @@ def restored(value: Any) -> Any:
     if isinstance(value, str) and value.startswith(MARK) and _RISKY.match(value):
         return value[1:]
     return value
+
+
+def printable(text: str) -> str:
+    """Text without the signs that neither a workbook nor XML can hold."""
+    return _CONTROLS.sub("", text)
 
 
 def csv_text(header: Iterable, rows: Iterable[Iterable]) -> str:

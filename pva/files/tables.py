@@ -14,6 +14,7 @@ from pva.files.ordinary import why_unreadable
 from pva.files.texts import text_rows
 
 MOST_TABLE_BYTES = 200_000_000
+MOST_TABLE_CELLS = 100_000_000
 
 
 @dataclass(frozen=True)
@@ -117,6 +118,10 @@ def _with_header(path: Path, grid: Grid, header_row: int | None, wanted: list[st
                  ) -> RawTable:
     at, header = header_of(path, grid, header_row, wanted)
     width, rows, numbers, above = len(header), [], [], False
+    if width * len(grid.rows) > MOST_TABLE_CELLS:
+        raise DataError(_problem(path, f"the table has {width:,} columns and {len(grid.rows):,} "
+                                 f"rows; at most {MOST_TABLE_CELLS:,} cells are read",
+                                 "Split it into several files.", "table-too-wide"))
     for i, row in enumerate(grid.rows):
         if not any(row):
             continue
@@ -130,7 +135,7 @@ def _with_header(path: Path, grid: Grid, header_row: int | None, wanted: list[st
         rows.append(row)
         numbers.append(i + 1)
     notes = list(grid.notes)
-    if above:
+    if above and header_row is None:
         notes.append(f"row {at + 1} was read as the header; the rows above it were left out")
     return RawTable(str(path), grid.sheet, header, rows, numbers, grid.delimiter, grid.base_1904,
                     notes, at + 1)

@@ -11,6 +11,7 @@ from pva.files.grid import Grid
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " "}
 SAMPLE_LINES = 60
+MOST_LINES, MOST_LINE = 5_000_000, 1_000_000  # lines, and characters of one
 FEW_EMPTY_BYTES = 0.01  # a logger that lost power leaves some behind
 
 
@@ -63,7 +64,24 @@ def _decoded(path: Path) -> tuple[str, list[str]]:
         text = text.replace("\x00", "")
         notes.append(f"{empty:,} empty bytes were left out, such as a power cut leaves behind; "
                      "look whether rows around them are whole")
-    return text.replace("\r\n", "\n").replace("\r", "\n"), notes
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    _check_lines(path, text)
+    return text, notes
+
+
+def _check_lines(path: Path, text: str) -> None:
+    """Refuse what no table is before it is cut into cells."""
+    lines = text.count("\n") + 1
+    if lines > MOST_LINES:
+        raise DataError(Problem(f"the table has {lines:,} lines; at most {MOST_LINES:,} are read",
+                                "Split it into several files.", file=str(path),
+                                code="table-too-wide"))
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > MOST_LINE:
+            raise DataError(Problem(
+                f"the line has {len(line):,} characters; at most {MOST_LINE:,} are read",
+                "Look whether line ends got lost, or whether this is a table at all.",
+                file=str(path), line=number, code="table-too-wide"))
 
 
 def _two_bytes_a_letter(content: bytes) -> bool:

@@ -10,14 +10,17 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 from pva.errors import DataError, Problem
 from pva.files.grid import Grid
-from pva.files.sheet_cells import SheetCells, column_number
+from pva.files.sheet_cells import SheetCells, TooManyCells, column_number
+from pva.files.workbook_safety import refuse_unsafe
 
+MOST_MERGED = 5_000_000  # rows that merged cells cover, all of them together
 _RANGE = re.compile(r"([A-Z]+)(\d+):([A-Z]+)(\d+)")
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
@@ -30,28 +33,57 @@ def workbook_rows(path: Path, sheet: str | int | None) -> Grid:
     DataError
         The workbook cannot be opened, or it is not clear which sheet is meant.
     """
-    import openpyxl
-    from openpyxl.utils.datetime import CALENDAR_MAC_1904
+    with _opened(path) as book:
+        return _grid(path, book, _chosen_sheet(path, book, sheet))
 
+
+def every_sheet(path: Path) -> dict[str, Grid]:
+    """Read all sheets, by name, in their order.
+
+    Raises
+    ------
+    DataError
+        The workbook cannot be opened.
+    """
+    with _opened(path) as book:
+        return {page.title: _grid(path, book, page) for page in book.worksheets}
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    """A workbook while it is read; whatever goes wrong is said in words."""
+    import openpyxl
+
+    refuse_unsafe(path)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about styles and single cells; no business of users
-            book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+            book = openpyxl.load_workbook(path, read_only=True, data_only=True,
+                                          keep_links=False)
         try:
-            page = _chosen_sheet(path, book, sheet)
-            cells = SheetCells(book, page._shared_strings)
-            _walk_through(path, page.title, cells)
-            _fill_merged(cells.merged, cells.rows)
-            return Grid(cells.rows, sheet=page.title, notes=_without_result(cells.without_result),
-                        base_1904=book.epoch == CALENDAR_MAC_1904)
+            yield book
         finally:
             book.close()
     except DataError:
         raise
+    except TooManyCells as error:
+        raise DataError(Problem(str(error), "Keep the table alone in its sheet, without cells far "
+                                "off, or save it as .csv.", file=str(path),
+                                code="table-too-wide")) from None
     except Exception:  # noqa: BLE001 - a damaged workbook fails in any part of the reader
         raise DataError(Problem("the workbook cannot be opened; it is damaged or has a password",
                                 "Open it in a spreadsheet program and save it again as .xlsx.",
                                 file=str(path), code="workbook-broken")) from None
+
+
+def _grid(path: Path, book: Any, page: Any) -> Grid:
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
+
+    cells = SheetCells(book, page._shared_strings)
+    _walk_through(path, page.title, cells)
+    _fill_merged(cells.merged, cells.rows)
+    return Grid(cells.rows, sheet=page.title, notes=_without_result(cells.without_result),
+                base_1904=book.epoch == CALENDAR_MAC_1904)
 
 
 def _rows_of(page: Any, most: int | None = None) -> Iterator[tuple]:
@@ -69,7 +101,7 @@ def _chosen_sheet(path: Path, book: Any, sheet: str | int | None) -> Any:
                 return page
         if isinstance(sheet, int) and 1 <= sheet <= len(pages):
             return pages[sheet - 1]
-        raise DataError(Problem(f"there is no sheet called {sheet}; there are {names}",
+        raise DataError(Problem(f"there is no sheet called {sheet}; its sheets are {names}",
                                 "Correct `sheet`.", file=str(path), code="sheet-missing"))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -105,6 +137,7 @@ def _without_result(cells: list[str]) -> list[str]:
 
 
 def _fill_merged(merged: list[str], rows: list[list[str]]) -> None:
+    left_over = MOST_MERGED
     for written in merged:
         found = _RANGE.fullmatch(written)
         if not found:
@@ -115,6 +148,9 @@ def _fill_merged(merged: list[str], rows: list[list[str]]) -> None:
         if first >= len(rows) or column >= len(rows[first]):
             continue
         value = rows[first][column]
+        left_over -= min(int(bottom), len(rows)) - first
+        if left_over < 0:
+            raise TooManyCells(f"merged cells cover over {MOST_MERGED:,} rows")
         for row in rows[first + 1:int(bottom)]:
             if any(row):  # a row that holds nothing of its own stays blank
                 row.extend([""] * (column + 1 - len(row)))

@@ -149,10 +149,28 @@ def _yaml_problem(file: str, error: Exception) -> Problem:
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     said = getattr(error, "problem", None) or str(error).splitlines()[0]
     line, column = (mark.line + 1, mark.column + 1) if mark else (None, None)
-    return Problem(f"the file is not valid YAML: {said}",
-                   "Look at this line and the one above it: indent with spaces (no tabs), one "
-                   "space after each colon, and quote text that holds a colon or a bracket.",
-                   file=file, line=line, column=column, code="yaml-syntax")
+    what, todo = next(((what, todo) for mark_of, what, todo in _PLAIN_SYNTAX if mark_of in said),
+                      (said, "Look at this line and the one above it: indent with spaces (no "
+                       "tabs), one space after each colon, and quote text that holds a colon or a "
+                       "bracket."))
+    return Problem(f"the file is not valid YAML: {what}", todo, file=file, line=line,
+                   column=column, code="yaml-syntax")
+
+
+# the reader's words for the slips that people make most, with what they are and what to do
+_PLAIN_SYNTAX = (
+    ("'\\t'", "a tab stands where only spaces may",
+     "Replace it by spaces, so that the line begins in the same column as those beside it."),
+    ("mapping values are not allowed", "a colon followed by a space stands where no key can be",
+     "Put text that holds a colon between quotation marks, like `title: \"First: the dam\"`. A key "
+     "must begin in the same column as the keys beside it, and have its colon."),
+    ("expected <block end>", "this line begins in another column than the lines it belongs to",
+     "Let keys that stand side by side begin in the same column, and indent with spaces."),
+    ("expected ',' or '}'", "a brace `{` is not closed, or a comma is missing before this place",
+     "Put a comma between the keys within the braces, and `}` after the last."),
+    ("expected ',' or ']'", "a bracket `[` is not closed, or a comma is missing before this place",
+     "Put a comma between the values within the brackets, and `]` after the last."),
+)
 
 
 class _NodeReader:

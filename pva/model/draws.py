@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtri
@@ -27,15 +28,17 @@ def scramble_of_draw(draws: int) -> np.ndarray:
     return np.arange(draws) * groups // draws
 
 
+@lru_cache(maxsize=256)
 def column(name: str, *, draws: int, seed: int) -> np.ndarray:
     """Uniform numbers of one parameter: Latin-hypercube points within each scramble.
 
-    The column depends on its name alone, so a new parameter leaves the others as they were.
+    The column depends on its name alone, so a new parameter leaves the others as they were. It is
+    kept, since a search assembles the same scenario hundreds of times.
 
     Returns
     -------
     ndarray, shape (draw,)
-        In (0, 1).
+        In (0, 1); not to be written to.
     """
     scramble = scramble_of_draw(draws)
     parts = []
@@ -43,7 +46,9 @@ def column(name: str, *, draws: int, seed: int) -> np.ndarray:
         points = int((scramble == group).sum())
         sampler = qmc.LatinHypercube(d=1, seed=np.random.default_rng([address(name), seed, group]))
         parts.append(sampler.random(points)[:, 0])
-    return np.clip(np.concatenate(parts), 1e-12, 1 - 1e-12)
+    found = np.clip(np.concatenate(parts), 1e-12, 1 - 1e-12)
+    found.flags.writeable = False
+    return found
 
 
 class DrawTable:

@@ -43,6 +43,7 @@ def _row(row, group):
         "name": _name(row, group), "value": value, "low": low, "high": high, "se": row.get("se"),
         "apparent": apparent if known_number(apparent) else None,
         "corrected": known_number(row.get("corrected")),
+        "corrected_for": tuple(row.get("corrected_for") or ()),
         "year_sd": None if row.get("per") == "event" else row.get("year_sd"),
         "n": _first(row, "n", "units", "animals"),
         "note": str(row.get("note") or ""), "stage": row.get("stage") or "",
@@ -73,6 +74,25 @@ def _name(row, group):
     if row.get("survey") and str(row["survey"]) not in name:
         name = f"{name.replace('/', ', ')}, {row['survey']}"
     return name
+
+
+def named(key: str) -> str:
+    """A key of the estimates in words: `survival/marked blue @ Fennel Bar`."""
+    group, _, name = str(key).partition("/")
+    group = {"release": "survival after release"}.get(group, group.replace("_", " "))
+    return f"{group}: {name.replace('/', ', ').replace(' @ ', ', ')}" if name else group
+
+
+def without_doubles(rows: list[dict]) -> list[dict]:
+    """Rows without those that another names more closely with the very same numbers.
+
+    "juvenile" goes where "juvenile, hatchery" is the same number: all juveniles came from there.
+    """
+    def same(one, other):
+        return other["name"].startswith(f"{one['name']}, ") and known(one["value"]) and all(
+            one[k] == other[k] for k in ("value", "low", "high", "n"))
+
+    return [r for r in rows if not any(same(r, o) for o in rows)]
 
 
 def summary_of_file(estimates) -> dict:

@@ -11,13 +11,15 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
-from pva.files import write_text_atomic
+from pva.files import together, write_text_atomic
 from pva.report.blocks import Section
+from pva.report.figure_files import FOLDER, write_page_figures
 from pva.report.material import Material, gather
 from pva.report.sections import (
     answer,
     basis,
     closing,
+    compared,
     decisions,
     estimates,
     field_records,
@@ -31,7 +33,7 @@ PARTS = (
     projection.projection,
     projection.number,
     projection.risk,
-    projection.compared,
+    compared.compared,
     basis.depends,
     decisions.flips,
     decisions.host_map,
@@ -47,12 +49,13 @@ PARTS = (
 
 
 def write_report(path: str | os.PathLike, **material) -> Path:
-    """Write the page as one self-contained HTML file, whole or not at all.
+    """Write the page as one self-contained HTML file, and its figures in a folder beside it.
 
     Parameters
     ----------
     path : path
-        File to write.
+        File to write. Its figures go into ``figures`` in the same folder, each as SVG, PNG and
+        with its numbers as CSV.
     **material
         What the page is made from, as `pva.report.material.gather` takes it.
 
@@ -61,8 +64,15 @@ def write_report(path: str | os.PathLike, **material) -> Path:
     Path
         Where it stands.
     """
-    text = render_report(gather(**material))
-    return write_text_atomic(Path(path), text)
+    return write_page_and_figures(Path(path), gather(**material))[0]
+
+
+def write_page_and_figures(path: Path, material: Material) -> list[Path]:
+    """Write the page, then every figure of it; the files written, the page first."""
+    sections = sections_of(material)
+    with together():
+        page = write_text_atomic(path, _printed(material, sections))
+        return [page, *write_page_figures(path.parent / FOLDER, sections)]
 
 
 def render_report(material: Material) -> str:
@@ -77,9 +87,13 @@ def render_report(material: Material) -> str:
     str
         A whole HTML document.
     """
+    return _printed(material, sections_of(material))
+
+
+def _printed(material, sections):
     environment = _environment()
     return environment.get_template("page.html").render(
-        title=_title(material), subtitle=_subtitle(material), sections=sections_of(material),
+        title=_title(material), subtitle=_subtitle(material), sections=sections,
         cautions=closing.CAUTIONS,
         style=Markup(_source("style.css")), script=Markup(_source("reader.js")))
 

@@ -68,7 +68,7 @@ def rate(value, digits: int = 3) -> str:
         head, _, power = f"{value:.{digits - 1}e}".partition("e")
         head = head.rstrip("0").rstrip(".") if "." in head else head
         return f"{head} \N{MULTIPLICATION SIGN} 10{str(int(power)).translate(_RAISED)}"
-    return f"{value:.{digits}g}" if abs(value) < 1000 else f"{value:,.0f}"
+    return f"{value:.{digits}g}" if abs(value) < 1000 else f"{float(f'{value:.{digits}g}'):,.0f}"
 
 
 def rate_range(low, high) -> str:

@@ -140,8 +140,9 @@ class _Sums:
 
     def _in_order(self):
         """Outcomes by draw and replicate, from chunks of some draws and some replicates."""
-        paired, draws = self._fold.paired, self._fold.resolved.runs.draws
-        found = np.empty((len(self._outcomes[0][1]), draws, paired))
+        runs = self._fold.resolved.runs
+        paired = min(self._fold.paired, runs.replicates)
+        found = np.empty((len(self._outcomes[0][1]), runs.draws, paired))
         for chunk, outcomes in self._outcomes:
             some, (first, last) = slice(*chunk.draws), chunk.replicates
             here = found[:, some, first:min(last, paired)]

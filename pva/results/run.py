@@ -59,7 +59,7 @@ def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
         How the chunks of a large run are done; None = here, and nothing is kept.
     """
     chunks = chunks_of(resolved)
-    if len(chunks) > 1:
+    if len(chunks) > 1 or (tasks is not None and tasks.cluster is not None):
         return fold_chunks(resolved, model, places, chunks, seed=seed, tasks=tasks or Tasks(),
                            threads=threads, keep=keep, paired=paired, progress=progress)
     fold = Fold(resolved, places, keep=keep, paired=paired)

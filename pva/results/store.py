@@ -7,7 +7,7 @@ from pathlib import Path
 
 import xarray as xr
 
-from pva.files import write_text_atomic, write_with
+from pva.files import write_bytes_atomic, write_text_atomic
 
 
 def write_json(path: Path, document: dict) -> Path:
@@ -18,7 +18,7 @@ def write_json(path: Path, document: dict) -> Path:
 
 def write_dataset(path: Path, data: xr.Dataset) -> Path:
     """Write a data set as NetCDF that plain `xarray.open_dataset` reads."""
-    return write_with(path, lambda target: data.to_netcdf(target, engine="h5netcdf"))
+    return write_bytes_atomic(path, bytes(data.to_netcdf(engine="h5netcdf")))
 
 
 def read_dataset(path: Path) -> xr.Dataset:

@@ -148,7 +148,9 @@ def _significant(number, digits):
 
 def survey_goal_words(goal: dict) -> str:
     """What a survey goal says; it is judged on the estimate, not on the runs."""
-    name = f"Survey goal \"{goal['name']}\" ({goal['estimate']})"
+    kind, _, place = goal["estimate"].partition("/")
+    name = f"Survey goal \"{goal['name']}\" ({kind} at {place})" if kind == "density" else (
+        f"Survey goal \"{goal['name']}\" ({goal['estimate']})")
     if goal["lower_limit"] is None:
         return (f"{name}: cannot be told, because the estimate states no doubt or its file is not "
                 "named.")

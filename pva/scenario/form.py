@@ -13,6 +13,7 @@ from pva.errors import FormError
 from pva.files.near_names import did_you_mean, near_name
 from pva.scenario.places import Problems, path_words
 from pva.scenario.spec import ScenarioSpec
+from pva.scenario.spec_plan import MEASURES
 from pva.scenario.spec_rates import RateSpec
 from pva.scenario.spec_types import Block
 
@@ -149,9 +150,20 @@ def _missing_key(problems: Problems, path: tuple) -> None:
     form = f": {info.json_schema_extra['form']}" if info else ""
     problems.add(
         path[:-1], f"the key `{path[-1]}` is missing from {where}",
-        f"Write `{path[-1]}{form}`.", code="missing-key",
+        _WRITTEN.get(path[-1], f"Write `{path[-1]}{form}`."), code="missing-key",
         why=info.description if info and info.description else "",
     )
+
+
+_WRITTEN = {  # keys that must be written, as a person would write them
+    "census": "Write `census: before breeding` or `census: after breeding`.",
+    "years": "Write it like `years: {first: 2027, last: 2057}`.",
+    "bad_years": "Write it like `bad_years: [{name: flood, chance: 0.05, survival: 0.7}]`, or say "
+                 "why there are none: `bad_years: {none: a dam keeps floods and droughts away}`.",
+    "quasi_extinction": "Write it like `quasi_extinction: {adults_below: 50}`.",
+    "runs": "Write it like `runs: {draws: 200, replicates: 50, seed: 1}`.",
+    "measure": f"Write one of these, such as `measure: wild_adults`: {', '.join(MEASURES)}.",
+}
 
 
 def _owner(problems: Problems, path: tuple) -> str:

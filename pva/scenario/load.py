@@ -61,7 +61,11 @@ def take_written(document: dict, *, base_folder: str | os.PathLike = ".") -> Wri
         raise FormError(
             Problem("a scenario must be a mapping of keys", "Pass a dict.", code="not-a-mapping")
         )
-    data = with_places(document)
+    try:
+        data = with_places(document)
+    except RecursionError:
+        raise FormError(Problem("the scenario is nested too deeply", "Write it with fewer levels.",
+                                code="too-deep")) from None
     folder = Path(base_folder)
     documents, files = [], []
     parent = data.pop("extends", None)

@@ -10,14 +10,14 @@ from pva.scenario.counts import check_count, most_of
 from pva.scenario.meaning_life import check_life
 from pva.scenario.meaning_plan import check_plan
 from pva.scenario.meaning_sites import check_sites
-from pva.scenario.places import Problems
+from pva.scenario.places import Problems, percent_meant
 from pva.scenario.resolve_rates import RateReader, nearest
 from pva.scenario.spec import ScenarioSpec
 from pva.scenario.spec_plan import StartSpec
 from pva.scenario.spec_rates import RateSpec
 from pva.scenario.spec_types import Block
 
-MOST_NUMBER = 1e15
+MOST_NUMBER, MOST_YEARS = 1e15, 1000
 _PARTIAL = ("survival", "growth", "recruitment")  # at a site these may hold a part of a RATE
 _ELSEWHERE = ("calibration_base",)
 
@@ -49,9 +49,10 @@ def check_years(spec: ScenarioSpec, problems: Problems) -> None:
             f"{{key}} is {spec.years.last}, not after the first year {spec.years.first}",
             "Write a later last year.", code="years-order",
         )
-    elif spec.years.last - spec.years.first > 1000:
-        problems.add(("years", "last"), "the scenario spans more than 1,000 years",
-                     "Write fewer years.", code="years-too-many")
+    elif spec.years.last - spec.years.first > MOST_YEARS:
+        spanned = spec.years.last - spec.years.first
+        problems.add(("years", "last"), f"the scenario spans {spanned:,} years, more than "
+                     f"{MOST_YEARS:,}", "Write fewer years.", code="years-too-many")
 
 
 def _check_survey_goals(spec: ScenarioSpec, problems: Problems, reader: RateReader) -> None:
@@ -107,9 +108,10 @@ def _check_range(number: float, words: dict, path: Sequence, problems: Problems)
     if positive and number <= 0:
         problems.add(path, f"{{key}} is {number:g}", "Write a number above 0.", code="out-of-range")
     elif (low is not None and number < low) or (high is not None and number > high):
-        todo = f"Write a number from {low:g} to {_end(high)}." if high is not None else (
+        todo = f"Write a number from {_end(low)} to {_end(high)}." if high is not None else (
             f"Write a number of {low:g} or more."
         )
+        todo += percent_meant(number) if high == 1 else ""
         problems.add(path, f"{{key}} is {number:g}, outside its range", todo, code="out-of-range")
     elif words["count"]:
         check_count(number, path, problems)
@@ -120,4 +122,4 @@ def _check_range(number: float, words: dict, path: Sequence, problems: Problems)
 
 
 def _end(number: float) -> str:
-    return f"{number:,}" if isinstance(number, int) else f"{number:g}"
+    return f"{number:,}" if isinstance(number, int) and abs(number) > 9999 else f"{number:g}"

@@ -139,3 +139,8 @@ class Problems:
 
     def __bool__(self) -> bool:
         return bool(self.found)
+
+
+def percent_meant(number: float) -> str:
+    """Words for a share that was written in percent, or nothing."""
+    return f" If {number:g} % is meant, write {number / 100:g}." if 2 <= number <= 100 else ""

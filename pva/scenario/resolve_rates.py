@@ -17,7 +17,7 @@ from pva.lifehistory.laws import drawn_values, law_median
 from pva.lifehistory.links import match_probability
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
 from pva.scenario.estimated import rate_of_estimate, with_other_years
-from pva.scenario.places import Problems
+from pva.scenario.places import Problems, percent_meant
 from pva.scenario.spec_rates import RateSpec
 from pva.sources import Source
 
@@ -221,7 +221,8 @@ class RateReader:
             if not 0 <= number <= top:
                 needed = f"of at most {MOST_RATE:g}" if number > MOST_RATE else words
                 self.problems.add(path, f"{{key}}: {name} is {number:g}, outside its range",
-                                  f"Write a number {needed}.", code="rate-out-of-range")
+                                  f"Write a number {needed}." + percent_meant(number)
+                                  * (rate.kind == PROBABILITY), code="rate-out-of-range")
         spreads = {"se": rate.se, "year_sd": rate.year_sd}
         if rate.link is not None:
             spreads |= {"se of link": rate.link.se, "year_sd of link": rate.link.year_sd}
@@ -255,7 +256,7 @@ class RateReader:
         shown = f"[{low:g}, {high:g}]"
         if low >= high:
             self.problems.add(path, f"{{key}}: the interval {shown} does not rise",
-                              "Write [low, high].", code="interval-order")
+                              "Write the lower number first: [low, high].", code="interval-order")
         elif low < 0 or high > top:
             needed = f"from 0 to {MOST_RATE:g}" if high > MOST_RATE else words
             self.problems.add(path, f"{{key}}: the interval {shown} leaves the possible range",
@@ -340,9 +341,8 @@ class RateReader:
     def _impossible_sd(self, rate, name, sd, path, reason) -> None:
         self._last_path = tuple(path)
         self.problems.add(
-            path, f"{{key}}: no law has {name} {sd:g}: {reason}", f"Lower `{name}`.",
-            code="impossible-sd",
-        )
+            path, f"{{key}}: {name} is {sd:g}, more than can be: {reason}", f"Lower `{name}`.",
+            code="impossible-sd")
 
 
 @lru_cache(maxsize=4096)

@@ -14,7 +14,7 @@ from pva.files import digest as file_digest
 from pva.files import read_yaml
 from pva.scenario.changes import KeyPath, changed
 from pva.scenario.load import Written, read_written, take_written
-from pva.scenario.places import plain
+from pva.scenario.places import WrittenMap, plain
 from pva.scenario.resolve import resolve
 from pva.scenario.resolved import CalibrationBase, Resolved
 from pva.scenario.tables import assumptions_of, parameters_of
@@ -77,6 +77,16 @@ class Scenario:
     def written(self) -> dict[str, Any]:
         """The written document as plain data, `extends` followed; a copy."""
         return plain(self._written.data)
+
+    @property
+    def extends(self) -> bool:
+        """Whether the file extends another one."""
+        return len(self._written.chain) > 1
+
+    @property
+    def written_places(self) -> WrittenMap:
+        """The written document with file and line of every key; not to be changed."""
+        return self._written.data
 
     @property
     def warnings(self) -> tuple[str, ...]:

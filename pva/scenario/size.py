@@ -15,6 +15,7 @@ MOST_CORE_HOURS = 48.0
 _UNKNOWN_MEMORY = 8e9  # bytes, where the system does not tell
 _NUMBER, _ENTRY = 8, 100  # bytes of a number in an array, and of one in a table by name
 _SECONDS_A_CELL = 4e-8  # of one core: a class of animals of one origin, site, year and run
+_A_DRAW = 550  # numbers at once while the laws of one rate are matched to all draws
 _MEASURES, _SETS = 14, 8  # yearly measures, sets of parameter draws
 _DISTINCT = 100_000  # numbers of animals that differ, in a year
 _TALLIES, _FEWEST_LANES = 16, 16
@@ -48,8 +49,7 @@ def size_of(resolved: Resolved) -> Size:
     classes = sum(stage.years or 1 for stage in resolved.stages)
     rates = len(every_rate(resolved, with_start=True, each_site=True))
     numbers = (
-        2 * draws * rates
-        + 4 * draws * years
+        draws * (_A_DRAW + 2 * rates + 4 * years)
         + 2 * _MEASURES * _SETS * (1 + sites) * years
         + 4 * min(runs, _DISTINCT) * years
         + min(resolved.runs.keep_trajectories, runs) * years
@@ -89,7 +89,7 @@ def too_large(resolved: Resolved) -> str:
         return ""
     runs = resolved.runs
     return (f"{_amount(runs.draws)} draws x {_amount(runs.replicates)} replicates at "
-            f"{len(resolved.sites):,} sites over {len(resolved.years):,} years would need about "
+            f"{_sites(len(resolved.sites))} over {len(resolved.years):,} years would need about "
             f"{_words(size.bytes / 1e9)} GB of memory and {_words(hours)} hours of one core; "
             f"{MOST_RUNS:,} runs, {MOST_CORE_HOURS:g} hours and the {_words(memory / 1e9)} GB of "
             "this machine are the most")
@@ -101,6 +101,10 @@ def memory_of_machine() -> float:
         return float(os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE"))
     except (AttributeError, ValueError, OSError):
         return _UNKNOWN_MEMORY
+
+
+def _sites(number: int) -> str:
+    return "one site" if number == 1 else f"{number:,} sites"
 
 
 def _words(number: float) -> str:

@@ -16,7 +16,8 @@ from pva.scenario.load import read_written
 from pva.scenario.resolve import resolve
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-DEMO = ("base", "passage-blocked", "passage-late", "survival-lower", "donor", "no-stocking")
+DEMO = ("base", "passage-blocked", "passage-late", "survival-lower", "donor", "no-stocking",
+        "past")
 ALONE = ("no-field-data", "three-stage-branching", "loggerhead", "killer-whale")
 GOAL, YEAR, MOST = 1500, 2050, 5000
 

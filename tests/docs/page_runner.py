@@ -50,13 +50,17 @@ def run_line(line: str, where: str) -> str:
 
 
 def _script(words: list[str]) -> tuple[int, str]:
-    said, old, code = io.StringIO(), sys.argv, 0
-    sys.argv = words
+    said, old, code = io.StringIO(), (sys.argv, sys.path, set(sys.modules)), 0
+    beside = str(Path(words[0]).resolve().parent)
+    sys.argv, sys.path = words, [beside, *sys.path]
     try:
         with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
             runpy.run_path(str(Path(words[0])), run_name="__main__")
     except SystemExit as end:
         code = end.code or 0
     finally:
-        sys.argv = old
+        sys.argv, sys.path = old[:2]
+        for name in set(sys.modules) - old[2]:  # the script's neighbours, not what they import
+            if str(getattr(sys.modules[name], "__file__", None)).startswith(beside):
+                del sys.modules[name]
     return code, said.getvalue()

@@ -108,7 +108,8 @@ PICTURES = {"increments": {"length_mm": [30.0, 40.0, 60.0, 75.0, 78.0],
 
 
 DATA_CHECK = {
-    "held_out_from": 2025, "held_out": 1, "held_out_inside": 0, "clumping": None,
+    "draws": 8, "replicates": 5, "held_out_from": 2025, "held_out": 1, "held_out_inside": 0,
+    "clumping": None,
     "notes": ["no year was left out"], "rows": [
         {"what": "marked animals seen alive", "site": f"Riffle {EVIL}", "when": "2025-09",
          "year": 2026, "count": 40, "q05": 10.0, "q25": 15.0, "q50": 20.0, "q75": 26.0,

@@ -22,6 +22,7 @@ from tests.report.conftest import ANSWER, EVIL, PLAN
 
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="no Chromium on this machine "
                                                         "(Debian: apt-get install chromium)")
+READER = "chance-against-number"
 LONG = 'Bend "of" the \'long\' <script>window.hit = 1</script> ' + "x" * 200
 
 
@@ -41,12 +42,12 @@ def file(whole_page, tmp_path_factory):
 
 
 def told(browser):
-    return browser.run("document.getElementById('number-curve-answer').textContent")
+    return browser.run("document.getElementById('chance-against-number-answer').textContent")
 
 
 def move(browser, name, value):
     browser.run(f"(e => {{ e.value = '{value}'; e.dispatchEvent(new Event(e.type === 'range' ? "
-                f"'input' : 'change')); }})(document.getElementById('number-curve-{name}'))")
+                f"'input' : 'change')); }})(document.getElementById('{READER}-{name}'))")
 
 
 def test_quiet_and_closed_in_itself(browser, file):
@@ -70,8 +71,8 @@ def test_wanted_chance_reads_the_number_off(browser, file):
                          for k in ("high", "chance", "low"))
         said = [int(n.replace(",", "")) for n in re.findall(r"[\d,]+\d|\d", told(browser))]
         assert said == [pytest.approx(n, rel=0.06, abs=1) for n in (at, low, high)]
-        assert browser.run("document.getElementById('number-curve-chance').textContent") == \
-            f"{wanted} %"
+        shown = browser.run(f"document.getElementById('{READER}-chance').textContent")
+        assert shown == f"{wanted} %"
     move(browser, "wanted", 99)
     assert told(browser) == "Not reached with up to 1,600 juveniles a year."
 
@@ -97,26 +98,26 @@ def test_target_moves_the_number(browser, file, everything):
 
 def test_keyboard_moves_the_control(browser, file):
     browser.open(file)
-    browser.run("document.getElementById('number-curve-wanted').focus()")
+    browser.run("document.getElementById('chance-against-number-wanted').focus()")
     browser.press("ArrowRight")
-    assert browser.run("document.getElementById('number-curve-wanted').value") == "81"
+    assert browser.run("document.getElementById('chance-against-number-wanted').value") == "81"
     assert told(browser) != "About 120 juveniles a year (simulation alone: 110 to 140)."
-    browser.run("document.querySelector('[data-values=\"fan\"] button').focus()")
+    browser.run("document.querySelector('[data-values=\"projection-fan\"] button').focus()")
     browser.press("ArrowRight")
-    first = browser.run("document.getElementById('fan-value').textContent")
+    first = browser.run("document.getElementById('projection-fan-value').textContent")
     browser.press("ArrowRight")
-    second = browser.run("document.getElementById('fan-value').textContent")
+    second = browser.run("document.getElementById('projection-fan-value').textContent")
     assert first.startswith("2026: ") and second.startswith("2027: ")
 
 
 def test_pointer_says_values(browser, file):
     browser.open(file)
     box = json.loads(browser.run(
-        "(() => { const p = document.querySelector('[data-picture=\"fan\"]');"
+        "(() => { const p = document.querySelector('[data-picture=\"projection-fan\"]');"
         "p.scrollIntoView({behavior: 'instant'}); const b = p.getBoundingClientRect();"
         "return JSON.stringify([b.left + b.width * 0.9, b.top + 60]); })()"))
     browser.ask("Input.dispatchMouseEvent", type="mouseMoved", x=box[0], y=box[1])
-    said = browser.run("document.getElementById('fan-value').textContent")
+    said = browser.run("document.getElementById('projection-fan-value').textContent")
     assert re.match(r"20(4[0-6]|3\d): adults, middle run [\d,]+; 80 of 100 runs", said)
 
 
@@ -153,6 +154,24 @@ def test_first_printed_page_holds_the_answer(browser, file):
                  "Permits, donor beds, disease, safety on the water"):
         assert said in first, said
     assert "What the data are" in second and "What the data are" not in first
+
+
+def test_no_printed_page_ends_with_a_heading(browser, file):
+    """Headings, captions and words that lead in stand with what they lead to, folded parts open."""
+    pypdf = pytest.importorskip("pypdf")
+    browser.open(file)
+    heads = json.loads(browser.run(
+        "JSON.stringify([...document.querySelectorAll('h2, h3, caption, summary, .lead-in')]"
+        ".map(e => e.textContent))"))
+    heads = {re.sub(r"\s+", " ", h).strip() for h in heads}
+    assert len(heads) > 30
+    pages = pypdf.PdfReader(io.BytesIO(browser.printed())).pages
+    lines = [[re.sub(r"\s+", " ", x).strip() for x in p.extract_text().splitlines() if x.strip()]
+             for p in pages]
+    assert [page[-1] for page in lines if page[-1] in heads] == []
+    printed = " ".join(" ".join(page) for page in lines)
+    for folded in ("Order in", "Each goal and risk, scenario by scenario"):
+        assert folded in printed, folded
 
 
 def test_names_stay_text(browser, tmp_path, data):

@@ -15,7 +15,7 @@ OPTION = {"name": "young", "number": 123, "cost": 4500.0, "best_chance": .9}
 
 def changes(**more):
     return changes_of(SimpleNamespace(answer=ANSWER | more, stock=(), comparison=None,
-                                      scenario=SimpleNamespace(digest="")))
+                                      sensitivity=None, scenario=SimpleNamespace(digest="")))
 
 
 def test_the_end_of_the_duty():

@@ -12,10 +12,10 @@ from pva.report import words
 from pva.report.estimate_rows import columns_of, rows_of, years_unclear
 from pva.report.figures.canvas import spread_labels
 from pva.report.material import gather
-from pva.report.sections.estimates import years_cell
 from pva.report.sections.field_records import _shown
 from pva.report.sections.goals import goal_words
 from pva.report.sections.projection import needed, red_list_words
+from pva.report.sections.rate_tables import years_cell
 from pva.results.run import run
 from pva.results.wording import rate_prose, rate_words
 from pva.scenario.resolved import Goal

@@ -7,9 +7,15 @@ from pathlib import Path
 import pytest
 
 from pva.errors import PvaError
+from pva.scenario import size
 from pva.scenario.scenario import read_scenario
 
 BROKEN = Path(__file__).parents[1] / "bad_inputs" / "scenarios"
+
+
+@pytest.fixture(autouse=True)
+def a_machine_of_16_gb(monkeypatch):
+    monkeypatch.setattr(size, "memory_of_machine", lambda: 16e9)
 
 
 @pytest.mark.parametrize("path", sorted(BROKEN.glob("*.yaml")), ids=lambda p: p.stem)

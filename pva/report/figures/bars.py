@@ -180,11 +180,11 @@ def scenarios_figure(name: str, rows: list[tuple[str, float, float, float]], *,
                      alternative=told,
                      title="Scenarios compared", size=(7.2, 0.8 + 0.5 * len(rows)))
     data = table("Chance of meeting every goal, plan as written",
-                 ("Scenario", "Chance", "95 % interval of the simulation"),
+                 ("Scenario", "Chance", "95 % interval of the difference, from the main one"),
                  [(t, percent(c, replicates), percent_range(lo, hi)) for t, c, lo, hi in rows],
                  numbers=(1, 2))
-    caption = ("Chance of meeting every goal with the plan as written, with the 95 % interval of "
-               "the simulation. The main scenario stands first.")
+    caption = ("Chance of meeting every goal with the plan as written; the main scenario stands "
+               "first. Thin line: 95 % interval of the difference from it, in the same luck.")
     return Figure(name, caption, told, svg, data)
 
 

@@ -45,27 +45,22 @@ _STYLE = {
 
 
 class Drawing(str):
-    """The SVG of a picture, which can be drawn again as PNG.
+    """The SVG of a picture, whose sheet can be printed again as PNG.
 
     Parameters
     ----------
-    paint : callable
-        As given to `picture`.
-    size : tuple of float
-        Inches.
+    sheet : matplotlib.figure.Figure
+        As painted and laid out.
     """
 
-    paint: Callable
-    size: tuple[float, float]
+    sheet: Sheet
 
     def png(self, dots_per_inch: int = 200) -> bytes:
         """The same picture in dots, on white."""
         stream = io.BytesIO()
         with matplotlib.rc_context(_STYLE):
-            sheet = _sheet(self.size)
-            self.paint(sheet)
-            sheet.savefig(stream, format="png", dpi=dots_per_inch, facecolor="white",
-                          metadata={"Software": None})
+            self.sheet.savefig(stream, format="png", dpi=dots_per_inch, facecolor="white",
+                               metadata={"Software": None})
         return stream.getvalue()
 
 
@@ -99,7 +94,8 @@ def picture(name: str, paint: Callable, *, alternative: str, title: str,
         sheet = _sheet(size)
         given = paint(sheet)
         drawing = Drawing(_as_markup(sheet, name, title, alternative))
-    drawing.paint, drawing.size = paint, size
+    sheet.set_layout_engine("none")  # laid out once, for both forms
+    drawing.sheet = sheet
     return drawing, given
 
 

@@ -15,7 +15,6 @@ from pva.report.figures.canvas import (
     SHALLOW,
     STREAM,
     at_line,
-    in_percent,
     names_at_rows,
     picture,
 )
@@ -103,9 +102,8 @@ def _paint_dots(sheet, dots, words, other_words, chance, unit):
     _limits(axes, dots, chance)
     axes.spines["left"].set_visible(False)
     if chance:
-        in_percent(axes.xaxis)
-    else:
-        axes.set_xlabel(unit)
+        axes.xaxis.set_major_formatter(lambda v, _: f"{v:.3g}")
+    axes.set_xlabel("chance" if chance else unit)
     if other_words:
         axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, borderaxespad=0,
                     handletextpad=0.2, columnspacing=1.6)
@@ -192,8 +190,8 @@ def _paint_growth(sheet, growth, data):
     left.set_xlabel("length at first measurement, mm")
     left.set_ylabel("growth per year, mm")
     left.set_xlim(0, None)
-    at_line(left, 0.98 * left.get_xlim()[1], left.get_ylim()[1], "open: below zero",
-            color=CLAY, dx=0, dy=-6, ha="right", va="top")
+    at_line(left, 0, left.get_ylim()[0], "open: below zero, kept", color=CLAY, dx=5, dy=5,
+            va="bottom", ground=True)
     _paint_curve(right, top, k)
 
 

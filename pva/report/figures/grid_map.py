@@ -14,6 +14,7 @@ from pva.report.figures.canvas import (
     PAPER,
     RIVER,
     SHALLOW,
+    counted,
     in_percent,
     picture,
     shades,
@@ -136,7 +137,7 @@ def _map(axes, shown, names, words, wanted):
                                   colors=CLAY))
     grid_x, grid_y = np.meshgrid(x, y)
     axes.plot(grid_x.ravel(), grid_y.ravel(), ls="", marker="o", ms=4.2, color=INK, mec=PAPER,
-              mew=1.0, clip_on=False, zorder=4)
+              mew=1.0, clip_on=False, zorder=2.5)
     _label(axes.xaxis, axes.set_xticks, shown[across].values, words[across])
     _label(axes.yaxis, axes.set_yticks, shown[up].values, words[up])
     return drawn
@@ -150,6 +151,8 @@ def _on_paper(labels) -> None:
 
 def _label(axis, set_ticks, values, words):
     axis.set_label_text(words)
+    if values.dtype.kind in "fi" and values.max() >= 1000:
+        counted(axis)
     if values.dtype.kind not in "fi":
         set_ticks(range(len(values)), [_text(v) for v in values])
 

@@ -107,6 +107,10 @@ def _rows(sites, marked, unmarked, paths):
              sum(p[0].site == s for p in paths)) for s in sites]
 
 
+def _tallest(marked, unmarked, paths):
+    return max([1.0, *marked["mm"], *unmarked["mm"], *(float(mean[-1]) for _, _, mean, _ in paths)])
+
+
 def _paint(sheet, sites, marked, unmarked, paths):
     grid = np.atleast_1d(sheet.subplots(-(-len(sites) // 2), min(2, len(sites)), sharex=True,
                                         sharey=True, squeeze=False)).ravel()
@@ -124,8 +128,8 @@ def _paint(sheet, sites, marked, unmarked, paths):
         axes.plot(_year(other["day"]), other["mm"], ls="", marker="^", ms=4.5, mfc="#ffffff",
                   mec=CLAY, mew=1.0)
         axes.set_title(wrapped(site, 40, 2))
-        axes.set_ylim(0, None)
         whole_years(axes.xaxis, 6)
+    grid[0].set_ylim(0, 1.06 * _tallest(marked, unmarked, paths))  # shared by all
     for axes in grid[0::2]:
         axes.set_ylabel("length, mm")
     at_line(grid[0], grid[0].get_xlim()[0], grid[0].get_ylim()[1], "triangles: unmarked",

@@ -56,7 +56,7 @@ def _paint(sheet, rows):
     axes.set_yticks(range(len(rows)), [count_words(r) for r in rows])
     axes.tick_params(axis="y", labelcolor=INK)
     axes.invert_yaxis()
-    axes.set_xlim(0, 1.03)
+    axes.set_xlim(-0.02, 1.03)
     axes.set_xticks([])
     axes.spines["bottom"].set_visible(False)
     axes.set_title("seen (90 % band predicted)", loc="right", fontsize=8.5, fontweight="normal",

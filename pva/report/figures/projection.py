@@ -21,6 +21,7 @@ from pva.report.figures.canvas import (
     in_percent,
     picture,
     whole_years,
+    wrapped,
 )
 from pva.report.words import count, percent
 
@@ -112,8 +113,7 @@ def _paint_fan(axes, years, fan, words, target, data, measure):
         axes.plot([first - 0.4, last + 0.4], [number, number], color=CLAY, lw=2.6,
                   solid_capstyle="butt")
         axes.axhline(number, color=CLAY, lw=0.9, ls=(0, (1.2, 1.8)))
-        at_line(axes, last + 0.4, number, said, color=CLAY, dx=0, dy=-7, va="top", ha="right",
-                weight="bold", ground=True)
+        axes.set_title(wrapped(said, 62, 2), loc="right", color=CLAY, fontsize=8.5)
         top = max(top, number * 1.1)
     axes.set_ylim(0, max(top * 1.04, 1))
     axes.set_title(words)

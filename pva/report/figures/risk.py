@@ -48,13 +48,16 @@ def risk_figure(name: str, summary: dict, *, replicates: int) -> Figure:
 def _paint(sheet, quasi, gone, replicates):
     axes = sheet.subplots()
     years = quasi["year"]
+    counts = [i for i, y in enumerate(years) if y >= quasi["from"]]
     rows = ((quasi, CLAY, SAND, DASHES[0], f"below {quasi['threshold']:g} adults"),
             (gone, RIVER, SHALLOW, DASHES[1], "no animal left"))
     top = max(0.05, 1.25 * max(*quasi["high"], *gone["high"]))
     ends = spread_labels([quasi["chance"][-1], gone["chance"][-1]], 0.085 * top)
     for (risk, color, band, dash, label), end in zip(rows, ends, strict=True):
-        axes.fill_between(years, risk["low"], risk["high"], color=band, alpha=0.6, lw=0)
-        axes.plot(years, risk["chance"], color=color, ls=dash)
+        low, high, chance = ([risk[k][i] for i in counts] for k in ("low", "high", "chance"))
+        at = [years[i] for i in counts]
+        axes.fill_between(at, low, high, color=band, alpha=0.6, lw=0)
+        axes.plot(at, chance, color=color, ls=dash)
         last = percent(risk["chance"][-1], replicates)
         at_line(axes, years[-1], end, f"{label}: {last}", color=color)
     axes.axvline(quasi["from"], color=SAND, lw=1)

@@ -11,10 +11,10 @@ from pva.report.material import Material
 from pva.report.sections.goals import goal_words, planned, unit_words
 from pva.report.words import (
     count,
-    exact,
     known,
     percent,
     percent_range,
+    rate,
     sentence,
     signed,
     span,
@@ -31,6 +31,7 @@ from pva.results.wording import (
 )
 
 MOST_CHANGES = 6
+MOST_FLIPS = 2
 LIMITS = {
     "hosts": "more fish, or fish that can get there, would raise the chance most",
     "space": "the habitat fills before the goal is reached",
@@ -153,7 +154,7 @@ def _facts(material):
         pairs.append((count(answer["number"]), f"{unit}, {span(answer['release_years'])}"))
         pairs.append((percent(answer["chance_at_number"]), "chance of meeting every goal, "
                       f"{tenths(answer['chance_at_number'])}"))
-        pairs.append((exact(answer["total_animals"]), "animals planned in all"))
+        pairs.append((count(answer["total_animals"]), "animals planned in all"))
         if answer["cost"]:
             pairs.append((count(answer["cost"]), "cost of the animals, money of the scenario"))
         if answer["mothers"]:
@@ -270,6 +271,7 @@ def changes_of(material: Material) -> list[str]:
                                   f"{percent(row['best_chance'], looks(answer))}"))
     if answer is not None:
         found += _duty_words(answer) + _options_words(answer)
+    found += _flip_words(material)
     told = set()
     for other in material.stock:
         if other.scenario.digest != material.scenario.digest:
@@ -298,6 +300,22 @@ def _duty_words(answer):
     sure = duty["ends_surely"]
     beyond = f"; beyond simulation error {sure}" if sure and sure != duty["ends"] else ""
     return [f"{start} the last release needed for {wanted} is that of {duty['ends']}{beyond}."]
+
+
+def _flip_words(material):
+    """Where the verdict on the plan as written flips within what is known; at most two rates."""
+    sensed = material.sensitivity
+    if not sensed or sensed["verdict"] is None:
+        return []
+    open_ = [r for r in sensed["rates"] if r["ruled_out"] is False][:MOST_FLIPS]
+    if not open_:
+        return []
+    said = " or ".join(f"{rate_prose(r['name'])} were {rate(r['flip'])} instead of "
+                       f"{rate(r['value'])}" for r in open_)
+    reached = sensed["chance"]["chance"] >= sensed["chance_wanted"]
+    way = "no longer reach" if reached else "reach"
+    return [f"The plan as written would {way} {percent(sensed['chance_wanted'])} if {said}: "
+            "within what is known."]
 
 
 def _options_words(answer):

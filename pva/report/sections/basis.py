@@ -26,14 +26,14 @@ def depends(material: Material) -> Section:
     if material.main is not None:
         shares = material.main.summary["variance_shares"]
         if any(s["unknown"] is not None for s in shares):
-            blocks.append(shares_figure("variance", shares))
+            blocks.append(shares_figure("where-the-spread-comes-from", shares))
     if material.leading:
         followed = [{**r, "name": rate_words(r["name"])} for r in material.leading[:12]]
         words = "the chance of every goal" if material.scenario.resolved.goals else "adults"
-        blocks.append(dependence_figure("dependence", followed, words=words))
+        blocks.append(dependence_figure("what-outcomes-follow", followed, words=words))
     rows = [{**r, "name": rate_words(r["name"])} for r in material.weights]
     if rows:
-        blocks += [elasticity_figure("elasticities", rows), *_long_run(material)]
+        blocks += [elasticity_figure("effects-of-rates", rows), *_long_run(material)]
         unsaid = [r["name"] for r in rows if r["weight"] is None]
         if unsaid:
             blocks.append(Note("Doubt that is not stated", "Nothing is said about how well these "

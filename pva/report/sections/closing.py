@@ -8,7 +8,7 @@ from pva.report.blocks import Points, Section, Terms, Text, table
 from pva.report.material import Material
 from pva.report.sections.answer import answer_sentence
 from pva.report.sections.goals import goal_words
-from pva.report.words import exact, percent
+from pva.report.words import exact, percent, sentence
 
 CAUTIONS = (
     "Handling, collecting, moving and releasing protected mussels and their host fish needs "
@@ -37,6 +37,9 @@ LIMITS = (
     "A chance is a degree of belief about many possible futures of this model; only one future "
     "will happen.",
 )
+
+FIGURES = ("Where this page was made, the folder figures beside it holds every figure as SVG (to "
+           "scale), PNG (to paste) and CSV (its numbers), and a list of them, list.csv.")
 
 GLOSSARY = (
     ("AICc", "A score of a fitted model: lower is a better balance of fit and simplicity, small "
@@ -123,7 +126,8 @@ def _in_short(material: Material) -> dict[str, str]:
     resolved, rows = scenario.resolved, scenario.parameters()
     kinds = {k: sum(r["source_kind"] == k for r in rows) for k in ("measured", "published")}
     goals = "; ".join(goal_words(g) for g in resolved.goals) or "no goal is set"
-    others = [r.title for r in material.runs[1:]]
+    others = [c["scenario"] for c in (material.comparison or {}).get("against_first", ())] or [
+        r.title for r in material.runs[1:]]
     said = {
         "Question": f"{resolved.description or resolved.title} Goals: {goals}. Chance wanted: "
                     f"{percent(resolved.chance_wanted)}.",
@@ -132,7 +136,7 @@ def _in_short(material: Material) -> dict[str, str]:
                  f"{resolved.first} to {resolved.last}.",
         "Data and parameters": f"{len(rows)} numbers, {kinds['measured']} of them measured and "
                                f"{kinds['published']} published.",
-        "Scenarios": "; ".join(others) or "the main one alone.",
+        "Scenarios": sentence("; ".join(others) or "the main one alone"),
         "Sensitivity": "One rate at a time, mechanisms off, all rates at once."
         if material.sensitivity else "Effects of rates on growth; what outcomes follow over draws.",
         "Results": answer_sentence(material),
@@ -159,6 +163,7 @@ def record(material: Material) -> Section:
                        len(material.commands) == 1 else
                        "These commands make the page again, number for number:"),
                   *(Text(c, kind="command") for c in material.commands), *blocks]
+    blocks.append(Text(FIGURES))
     return Section("record", "Record of the run", tuple(blocks), "Record")
 
 

@@ -28,7 +28,7 @@ from pva.report.sensing_words import (
     share_table,
     switch_table,
 )
-from pva.report.words import sentence, squared
+from pva.report.words import exact, sentence, squared
 
 DONOR_CAUTION = ("Collecting from a wild bed needs permits; disease and invasive species travel "
                  "with animals and water; taking the same sizes or places every year changes the "
@@ -45,7 +45,7 @@ def flips(material: Material) -> Section:
                                              "pva sensitivity SCENARIO"), short)
     blocks = [Text(answer_of_sensitivity(found))]
     if found["rates"]:
-        blocks.append(flips_figure("flips-rates", found))
+        blocks.append(flips_figure("one-rate-at-a-time", found))
     if found["switches"]:
         blocks.append(_table("Mechanisms switched off in turn, in the same luck",
                              *switch_table(found)))
@@ -58,6 +58,7 @@ def flips(material: Material) -> Section:
     if moved:
         blocks.append(Folded("The goals at other values and years", tuple(moved)))
         blocks.append(Points(tuple(confidence_words(found))))
+    blocks.append(_looked(material, found, "pva sensitivity"))
     return Section(name, title, tuple(blocks), short)
 
 
@@ -73,7 +74,7 @@ def host_map(material: Material) -> Section:
     words = {n: squared(key_words(material.grid[n].attrs["long_name"]))
              for n in dimensions(material.grid)}
     blocks = [Text(squared(answer_of_explore(summary))),
-              grid_figure("grid-map", material.grid, words=words)]
+              grid_figure("map-of-what-ifs", material.grid, words=words)]
     enough = enough_words(summary)
     if enough:
         blocks += [Text("", lead=squared(enough[0])),
@@ -84,8 +85,7 @@ def host_map(material: Material) -> Section:
                            "fish change nothing and the number of mussels decides; where they run "
                            "along the axis of the animals stocked, more mussels change nothing and "
                            "the fish decide."))
-    blocks.append(Text(f"Every point: {summary['draws']} draws \N{MULTIPLICATION SIGN} "
-                       f"{summary['replicates']} replicates, all in the same luck."))
+    blocks.append(Text(f"Every point: {_runs(summary)}, all in the same luck."))
     return Section(name, title, tuple(blocks), short)
 
 
@@ -101,6 +101,7 @@ def donor(material: Material) -> Section:
               _table("The bed judged from its lower limit and from its best value",
                      *judged_table(found)),
               _table("Other ways of taking, judged from the lower limit", *ways_table(found)),
+              _looked(material, found, "pva donor"),
               Note("Before anything is taken", DONOR_CAUTION)]
     return Section(name, title, tuple(blocks), short)
 
@@ -113,9 +114,25 @@ def check(material: Material) -> Section:
         return Section(name, title, _without(
             material, "check-data", "Whether a projection of the past gives what the crews saw",
             "pva check-data STUDY PAST_SCENARIO"), short)
-    blocks = [Text(answer_of_data_check(found)), observed_figure("seen", found),
-              *(Text(sentence(t)) for t in data_words(found))]
+    blocks = [Text(answer_of_data_check(found)), observed_figure("seen-against-predicted", found),
+              *(Text(sentence(t)) for t in data_words(found)),
+              Text(f"The past was projected with {_runs(found)}.")]
     return Section(name, title, tuple(blocks), short)
+
+
+def _runs(found):
+    return (f"{exact(found['draws'])} draws \N{MULTIPLICATION SIGN} "
+            f"{exact(found['replicates'])} replicates")
+
+
+def _looked(material, found, command):
+    """How many runs stand behind an answer, and what makes a finer one where they are few."""
+    main = material.scenario.resolved.runs if material.scenario else None
+    runs = found["draws"] * found["replicates"]
+    finer = f" {command} makes a finer one." if main is not None and \
+        runs < main.draws * main.replicates else ""
+    quick = "A quick look" if finer else "Every look"
+    return Text(f"{quick}: {_runs(found)} behind every chance.{finer}")
 
 
 def _without(material, kind, question, command):

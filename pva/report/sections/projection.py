@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pva.report.blocks import Folded, Note, Reader, Section, Text, table
-from pva.report.figures.bars import scenarios_figure
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.risk import risk_figure
 from pva.report.figures.stocking import stock_figure
@@ -19,8 +18,6 @@ from pva.report.words import (
     known,
     listed,
     percent,
-    percent_range,
-    signed,
     whole,
 )
 from pva.results.measures import WORDS
@@ -38,10 +35,10 @@ def projection(material: Material) -> Section:
     blocks = [Text(resolved.description)] if resolved.description else []
     goal = _goal_for_fan(run)
     if goal is None:
-        blocks.append(fan_figure("fan", run.data, released=planned(resolved)))
+        blocks.append(fan_figure("projection-fan", run.data, released=planned(resolved)))
     else:
         words = _capital(WORDS[goal.measure])
-        blocks.append(fan_figure("fan", run.data, measure=_fan_measure(run.data, goal),
+        blocks.append(fan_figure("projection-fan", run.data, measure=_fan_measure(run.data, goal),
                                  words=words if _fan_measure(run.data, goal) == goal.measure
                                  else "Adults", target=_target(goal),
                                  released=planned(resolved)))
@@ -104,7 +101,7 @@ def number(material: Material) -> Section:
         return Section(name, title, (Text(
             "The search for the number to stock has not been run (pva stock SCENARIO)."),), short)
     unit = unit_words(material.scenario.resolved, answer["releases"])
-    figure, place = stock_figure("number-curve", answer, unit=unit)
+    figure, place = stock_figure("chance-against-number", answer, unit=unit)
     data = {"number": answer["curve"]["number"], "chance": answer["curve"]["chance"],
             "low": answer["curve"]["low"], "high": answer["curve"]["high"],
             "wanted": answer["chance_wanted"], "unit": unit, "place": place,
@@ -113,7 +110,7 @@ def number(material: Material) -> Section:
     if answer["number"] is not None and known(answer["low"]):
         data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
                          f"{simulated(answer)})."
-    blocks = [figure, Reader("number-curve", data), _wanted_table(answer, unit)]
+    blocks = [figure, Reader("chance-against-number", data), _wanted_table(answer, unit)]
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)
@@ -206,7 +203,7 @@ def risk(material: Material) -> Section:
                  f"{percent(quasi['draw_low'][-1])} to {percent(quasi['draw_high'][-1])} "
                  "(95 of 100 sets): sampling "
                  "error is not bad luck of years.")
-    blocks = [Text(text), risk_figure("risk-curve", summary, replicates=run.independent)]
+    blocks = [Text(text), risk_figure("risk-by-year", summary, replicates=run.independent)]
     if known(summary["least_adults"]):
         blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
                            f"{count(summary['least_adults'])} on average over the runs."))
@@ -236,95 +233,3 @@ def _kept_diversity(summary):
     return [f"Of the heterozygosity of the source {percent(values[-1])} is kept by "
             f"{summary['years'][-1]}, on average over the runs, as far as founders and the number "
             "of adults decide it."]
-
-
-def compared(material: Material) -> Section:
-    """Scenarios against the main one."""
-    name, title, short = "scenarios", "Scenarios compared", "Scenarios"
-    rows = _scenario_rows(material)
-    if len(rows) < 2 and not material.comparison:
-        return Section(name, title, (Text("No other scenario was compared with the main one."),),
-                       short)
-    blocks = []
-    if len(rows) > 1:
-        wanted = material.scenario.resolved.chance_wanted
-        blocks.append(scenarios_figure("scenario-chances", rows, wanted=wanted,
-                                       replicates=material.main.independent))
-    if material.comparison:
-        blocks += [Text("The same luck falls on every scenario, so that a difference is that of "
-                        "the plan and not of the dice."), _differences(material.comparison)]
-        blocks += [Note("Mind", w + ".") for w in material.comparison["warnings"]]
-    if len(material.stock) > 1:
-        blocks.append(_numbers(material))
-    return Section(name, title, tuple(blocks), short)
-
-
-def _scenario_rows(material):
-    rows = []
-    for run in material.runs:
-        joint = run.summary["all_goals"]
-        if joint["chance"] is not None:
-            rows.append((run.title, joint["chance"], joint["low"], joint["high"]))
-    return rows
-
-
-def _differences(comparison):
-    rows, same = [], {}
-    size = comparison["independent_runs"]
-    for other in comparison["against_first"]:
-        for d in other["differences"]:
-            if d["difference"] == 0 and d["settled"]:
-                same.setdefault(d["outcome"], []).append(other["scenario"])
-            else:
-                rows.append((other["scenario"], d["outcome"], *_pair(d, size), _settled(d)))
-    return table(f"Differences from: {comparison['scenarios'][0]}",
-                 ("Scenario", "Outcome", "Main", "Here", "Difference, 95 % interval", "Settled"),
-                 rows, numbers=(2, 3, 4),
-                 note=_same_words(same, len(comparison["against_first"])))
-
-
-def _same_words(same, scenarios):
-    """Outcomes left out of the table because nothing changed them."""
-    parts = [f"{outcome} ({'every scenario' if len(titles) == scenarios else '; '.join(titles)})"
-             for outcome, titles in same.items()]
-    return f"Left out, because no run differs: {', '.join(parts)}." if parts else ""
-
-
-def _pair(d, size):
-    if d["outcome"] == "adults in the last year":
-        return (count(d["first"]), count(d["other"]), f"{_more(d['difference'])} "
-                f"({_more(d['low'])} to {_more(d['high'])})")
-    points = [f"{signed(100 * d[k])}" if d[k] else "0" for k in ("difference", "low", "high")]
-    return (percent(d["first"], size), percent(d["other"], size),
-            f"{points[0]} points ({points[1]} to {points[2]})")
-
-
-def _more(value):
-    return ("\N{MINUS SIGN}" if value < 0 else "+") + count(abs(value))
-
-
-def _settled(d):
-    if d["settled"]:
-        return "yes"
-    if d["more_runs"] is None:
-        return "no"
-    of = d.get("more_of") or "replicates"
-    return f"no; would need about {count(d['more_runs'])} times the {of}"
-
-
-def _limit(limit):
-    return {"hosts": "host fish"}.get(limit, limit or "")
-
-
-def _numbers(material):
-    rows = []
-    for one in material.stock:
-        a = one.answer
-        answer = count(a["number"]) if a["number"] is not None else (
-            "cannot tell yet" if a["reachable"] is None else "not reachable")
-        size = a["independent_runs"]
-        rows.append((one.title, answer, percent(a["best_chance"], size), _limit(a["limit"]),
-                     percent_range(a["chance_wanted"], a["chance_wanted"])))
-    return table("Number to stock by scenario", ("Scenario", "Number a year", "Best chance",
-                                                 "What binds", "Chance wanted"), rows,
-                 numbers=(1, 2, 4))

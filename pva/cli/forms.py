@@ -1,0 +1,70 @@
+"""`pva form`: a scenario as a spreadsheet form, and a form as a scenario."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from pva.cli.terminal import Terminal, shared_options
+
+WORKBOOK, SCENARIO = ".xlsx", ".yaml"
+
+
+@click.command()
+@click.argument("path", metavar="SCENARIO|FORM", type=click.Path(path_type=Path))
+@click.option("--to", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
+              help="File to write; else the same name beside it, or in --out.")
+@click.option("--replace", is_flag=True, help="Write over a file that is there already.")
+@shared_options
+def form(terminal: Terminal, path: Path, to: Path | None, replace: bool) -> None:
+    """Turn a scenario into a spreadsheet form (XLSX), or a form that was filled in into a scenario.
+
+    A scenario gives a form with its sheets in the order of the animal's life; a form ending in
+    .xlsx gives a scenario. What the two mean is the same.
+    """
+    back = path.suffix.lower() == WORKBOOK
+    target = to or (terminal.out or path.parent) / (path.stem + (SCENARIO if back else WORKBOOK))
+    _check_target(target, back, replace)
+    question = _to_scenario(path, target) if back else _to_form(path, target)
+    terminal.wrote(target)
+    terminal.answer(
+        f"Scenario: {target}. Next: pva check {target}" if back else
+        f"Form: {target}. Fill it in, then: pva form {target} --to {path.stem}-new{SCENARIO}")
+    terminal.warnings(list(question.warnings))
+    terminal.finish({"from": str(path), "to": str(target), "scenario": question.resolved.title,
+                     "digest": question.digest, "warnings": list(question.warnings)})
+
+
+def _check_target(target: Path, back: bool, replace: bool) -> None:
+    from pva.errors import FormError, Problem
+
+    endings = (SCENARIO, ".yml") if back else (WORKBOOK,)
+    if target.suffix.lower() not in endings:
+        raise FormError(Problem(f"a {'scenario' if back else 'form'} ends in {endings[0]}",
+                                "Name another file with --to.", file=str(target),
+                                code="wrong-ending"))
+    if target.exists() and not replace:
+        raise FormError(Problem("there is such a file already",
+                                "Name another one with --to, or say --replace.",
+                                done="Nothing was written.", file=str(target),
+                                code="file-exists"))
+
+
+def _to_form(path: Path, target: Path):
+    from pva.scenario.scenario import read_scenario
+    from pva.scenario.workbook_write import write_form
+
+    question = read_scenario(path)
+    write_form(target, question)
+    return question
+
+
+def _to_scenario(path: Path, target: Path):
+    from pva.files import write_text_atomic
+    from pva.scenario.workbook_read import read_form
+    from pva.scenario.workbook_yaml import scenario_text
+
+    question = read_form(path)
+    write_text_atomic(target, scenario_text(question, target.parent, f"From the form {path.name}."))
+    return question

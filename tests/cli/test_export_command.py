@@ -1,0 +1,90 @@
+"""`pva export`: what it takes, what it leaves out, what it refuses."""
+
+import csv
+import json
+
+import pytest
+
+from tests.cli.conftest import write_small
+from tests.field.conftest import write_study
+
+
+@pytest.fixture
+def made(call, small):
+    """The small scenario, run and searched."""
+    assert call("run", small).exit_code == 0
+    assert call("stock", small).exit_code == 0
+    return small
+
+
+def yearly(folder):
+    with (folder / "yearly.csv").open(encoding="utf-8", newline="") as handle:
+        return list(csv.DictReader(handle))
+
+
+def test_a_study_a_scenario_a_folder_and_a_file_give_the_same_tables(call, made, tmp_path):
+    results = made.parents[1] / "results"
+    answers = []
+    for i, place in enumerate((made.parents[1], made, results, results / "small.nc")):
+        result = call("export", place, "--as", "csv", "--out", tmp_path / str(i))
+        assert result.exit_code == 0, result.output
+        answers.append({f.name: f.read_bytes() for f in (tmp_path / str(i) / "csv").iterdir()})
+    assert answers[0] == answers[1] == answers[2] == answers[3]
+    assert {"readme.csv", "yearly.csv", "order_sheet.csv", "number_to_stock_curve.csv"} <= set(
+        answers[0])
+    rows = yearly(tmp_path / "0" / "csv")
+    summary = json.loads((results / "small.summary.json").read_text(encoding="utf-8"))
+    assert [float(r["adults, mean (animals)"]) for r in rows] == summary["adults"]["mean"]
+
+
+def test_every_kind_at_once_and_json_lists_the_files(call, made):
+    result = call("export", made.parents[1], "--as", "xlsx", "--as", "docx", "--json")
+    assert result.exit_code == 0, result.output
+    said = json.loads(result.stdout)
+    folder = made.parents[1] / "export"
+    assert {p.name for p in folder.iterdir()} == {"tables.xlsx", "one-page.docx", "tables.docx"}
+    assert len(said["files"]) == 3 and said["exact_places"] is False
+    assert "name the sites" in result.stderr
+
+
+def test_an_answer_that_is_out_of_date_is_left_out_and_named(call, made, tmp_path):
+    write_small(made, start="{adult: 21}")
+    result = call("export", made.parents[1], "--as", "csv", "--out", tmp_path / "x")
+    assert result.exit_code == 1
+    assert "small.nc was made before" in result.stderr
+    assert result.stderr.rstrip().endswith(
+        "there are no answers to export yet. Run `pva run SCENARIO`, `pva stock SCENARIO` or "
+        "`pva report STUDY` first.")
+    assert not (tmp_path / "x").exists()
+
+
+@pytest.mark.parametrize("more, code, words", [
+    (["--as", "csv", "--exact-places"], 2, "tables and documents hold no coordinates"),
+    (["--as", "geojson", "--corners"], 2, "give --exact-places as well"),
+    (["--as", "pdf"], 2, "'pdf' is not one of"),
+    ([], 2, "Missing option '--as'"),
+])
+def test_wrong_usage(call, small, more, code, words):
+    result = call("export", small.parents[1], *more)
+    assert result.exit_code == code
+    assert words in " ".join(result.stderr.split())
+
+
+def test_places_need_a_study(call, made):
+    result = call("export", made.parents[1] / "results", "--as", "geojson")
+    assert result.exit_code == 1
+    assert result.stderr.rstrip().endswith("sites and records stand in a study, not in results. "
+                                           "Name the folder of the study.")
+
+
+def test_places_say_aloud_what_they_do(call, tmp_path):
+    study = write_study(tmp_path / "study")
+    quiet = call("export", study, "--as", "geojson", "--as", "darwin-core")
+    assert quiet.exit_code == 0, quiet.output
+    assert "Coordinates are rounded to the nearest 0.1 degree" in quiet.stderr
+    loud = call("export", study, "--as", "geojson", "--exact-places", "--corners",
+                "--title", "Named River")
+    assert loud.stderr.startswith("EXACT PLACES of the sites are in this file, as asked for.")
+    found = json.loads((study / "export" / "sites.geojson").read_text(encoding="utf-8"))
+    assert found["title"] == "Named River"
+    assert found["features"][0]["geometry"]["coordinates"] == pytest.approx([-3.2675, 0.4535])

@@ -1,0 +1,303 @@
+"""The spreadsheet form: the same meaning there and back, and problems with their sheet and cell."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import openpyxl
+import pytest
+from click.testing import CliRunner
+
+from pva.cli import main
+from pva.errors import DataError, FormError, MeaningError
+from pva.scenario.scenario import Scenario, read_scenario
+from pva.scenario.workbook_cells import NOTHING, from_cell, to_cell
+from pva.scenario.workbook_layout import LIST, NUMBER, OTHER, SHEETS, SWITCH, TABLE, WHOLE
+from pva.scenario.workbook_read import read_form
+from pva.scenario.workbook_write import HEADING_ROW, write_form
+from pva.scenario.workbook_yaml import scenario_text
+
+TOP = Path(__file__).resolve().parents[2]
+SCENARIOS = TOP / "scenarios"
+SHIPPED = sorted(f for f in SCENARIOS.rglob("*.yaml")
+                 if f.name != "study.yaml" and not {"made_by", "hesperwell"} & set(f.parts))
+
+
+def there_and_back(scenario, folder):
+    """A scenario written as a form, read, written as YAML in another folder, and read again."""
+    form = write_form(folder / "forms" / "form.xlsx", scenario)
+    back = read_form(form)
+    (folder / "back").mkdir(exist_ok=True)
+    (folder / "back" / "plan.yaml").write_text(scenario_text(back, folder / "back"),
+                                               encoding="utf-8")
+    return back, read_scenario(folder / "back" / "plan.yaml")
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda p: p.relative_to(SCENARIOS).as_posix())
+def test_every_shipped_scenario_means_the_same_after_the_form(path, tmp_path):
+    scenario = read_scenario(path)
+    back, again = there_and_back(scenario, tmp_path)
+    assert back.digest == scenario.digest == again.digest
+
+
+@pytest.mark.parametrize("name", ["base", "donor", "passage-blocked", "passage-late",
+                                  "survival-lower", "no-stocking"])
+def test_the_demos_scenarios_with_their_estimates(name, tmp_path):
+    import shutil
+
+    shutil.copytree(SCENARIOS / "hesperwell" / "scenarios", tmp_path / "scenarios")
+    (tmp_path / "estimates").mkdir()
+    shutil.copy(TOP / "tests/demo/true_estimates.yaml", tmp_path / "estimates/estimates.yaml")
+    scenario = read_scenario(tmp_path / "scenarios" / f"{name}.yaml")
+    back, again = there_and_back(scenario, tmp_path)
+    assert back.digest == scenario.digest == again.digest
+    assert again.written["estimates"].endswith("estimates/estimates.yaml")
+
+
+@pytest.mark.parametrize("name", ["everything", "hosts", "matrix", "matrix-sites"])
+def test_every_key_of_the_test_files(folder, name, tmp_path):
+    scenario = read_scenario(folder / f"{name}.yaml")
+    back, again = there_and_back(scenario, tmp_path)
+    assert back.digest == scenario.digest == again.digest
+
+
+def test_what_is_changed_in_the_form_is_changed_in_the_scenario(tmp_path):
+    path = river(tmp_path)
+    change(path, "survival", "C7", 0.92)
+    assert read_form(path).resolved.sites[0].survival["adult"].value == 0.92
+    assert read_form(path).digest != read_scenario(SCENARIOS / "questions/river.yaml").digest
+
+
+# filling in
+
+
+def river(tmp_path):
+    """The form of a small river."""
+    return write_form(tmp_path / "river.xlsx", read_scenario(SCENARIOS / "questions/river.yaml"))
+
+
+def change(path, sheet, cell, value):
+    book = openpyxl.load_workbook(path)
+    book[sheet][cell] = value
+    book.save(path)
+
+
+def test_sheets_stand_in_the_order_of_the_life_cycle(tmp_path):
+    book = openpyxl.load_workbook(river(tmp_path))
+    assert book.sheetnames == ["read me", *(s.name for s in SHEETS), OTHER.name, "lists"]
+    names = [s.name for s in SHEETS]
+    order = ["question", "stages", "survival", "growth", "young", "hosts", "years", "bad years",
+             "sites", "releases", "goals", "judging"]
+    assert sorted(order, key=names.index) == order
+
+
+def test_each_rate_has_its_interval_its_years_and_its_source(tmp_path):
+    page = openpyxl.load_workbook(river(tmp_path))["survival"]
+    heads = [cell.value for cell in page[HEADING_ROW]]
+    assert heads == ["stage", "site", "value", "low", "high", "se", "law", "year_sd", "by_year",
+                     "source_kind", "source", "estimate", "published"]
+    assert [c.value for c in page[HEADING_ROW + 1]][:11] == [
+        "age 1", None, 0.6, 0.5, 0.69, None, None, 0.08, None, "assumed",
+        "invented; nobody has published it"]
+    assert "95 % interval" in page.cell(2, 4).value
+    assert page.cell(HEADING_ROW, 8).comment.text == (
+        "SD between years on the natural scale, process variance only.")
+
+
+def test_words_can_be_chosen(tmp_path):
+    book = openpyxl.load_workbook(river(tmp_path))
+
+    def offered(sheet, cell):
+        for rule in book[sheet].data_validations.dataValidation:
+            if cell in rule.sqref:
+                cells = book["lists"][rule.formula1.split("!")[1].replace("$", "")]
+                return [row[0].value for row in cells]
+        return None
+
+    assert offered("question", "B10") == ["before breeding", "after breeding"]
+    assert offered("survival", "A50") == ["age 1", "juvenile", "subadult", "adult"]
+    assert offered("survival", "B50") == ["Alder Riffle", "Mill Run"]
+    assert offered("survival", "J5") == ["measured", "published", "calibrated", "assumed",
+                                         "default", "given"]
+    assert offered("goals", "B9")[:2] == ["adults", "animals"]
+    assert offered("first year", "A4") == ["to Alder", "to Mill"]
+    assert offered("years", "B9") == ["on", "off"]
+
+
+def test_a_new_site_with_its_own_survival_and_fish_is_filled_in(tmp_path):
+    path = river(tmp_path)
+    book = openpyxl.load_workbook(path)
+    for column, value in enumerate(("Third Pool", 500, 12, 2, None, None, "releases"), 1):
+        book["sites"].cell(6, column).value = value
+    for sheet, cells in (("survival", ("adult", "Third Pool", 0.9, 0.85, 0.95)),
+                         ("fish", ("Third Pool", "main host", None, None, None, 7))):
+        row = 4
+        while book[sheet].cell(row, 1).value:
+            row += 1
+        for column, value in enumerate(cells, 1):
+            book[sheet].cell(row, column).value = value
+    book.save(path)
+    site = read_form(path).resolved.sites[2]
+    assert (site.name, site.area_m2, site.survival["adult"].interval) == (
+        "Third Pool", 500.0, (0.85, 0.95))
+    assert site.hosts[0].density.value == 7
+
+
+RISKY = ["=1+1", "+cmd", "-5 is not", "@here", "'=quoted", "''", "=HYPERLINK(\"x\")"]
+
+
+@pytest.mark.parametrize("text", RISKY)
+def test_text_that_looks_like_a_formula_is_none_and_comes_back(tmp_path, plan, text):
+    plan |= {"description": text, "title": f"{text} title"}
+    scenario = Scenario.from_dict(plan)
+    path = write_form(tmp_path / "form.xlsx", scenario)
+    page = openpyxl.load_workbook(path)["question"]
+    assert {cell.data_type for row in page for cell in row} <= {"s", "n"}
+    shown = page["B6"].value
+    assert not re.match(r"[=+\-@]", shown)
+    assert read_form(path).resolved.description == text
+    assert read_form(path).digest == scenario.digest
+
+
+# problems
+
+
+SPOILT = [
+    ("survival", "C4", "high", "sheet `survival`, cell C4: `value` is `high`, where a number is "
+     "needed. Correct the cell."),
+    ("survival", "E4", None, "sheet `survival`, cell D4: `low` is one end of an interval, and the "
+     "other is blank. Write low and high, or none."),
+    ("survival", "B8", "Mil Run", "sheet `survival`, cell B8: there is no site called `Mil Run`. "
+     "Did you mean `Mill Run`?"),
+    ("survival", "A8", None, "sheet `survival`, cell A8: the row names site `Mill Run`, which is no "
+     "place of this sheet. Name `stage` or `site` and `stage`, with the words of the lists."),
+    ("survival", "J4", None, "sheet `survival`, cell K4: the source has no kind. Choose one under "
+     "`source_kind`."),
+    ("survival", "A5", "age 1", "sheet `survival`, cell A5: the same is written a second time; "
+     "first sheet `survival`, cell A4. Keep one of the two."),
+    ("survival", "D3", "lowest", "sheet `survival`, cell D3: the sheet has no heading `lowest`. Did "
+     "you mean `low`?"),
+    ("survival", "T4", "a note", "sheet `survival`, cell T4: `a note` stands under no heading of the "
+     "form. Move it under one, or take it away."),
+    ("question", "A4", "titel", "sheet `question`, cell A4: the sheet has no key `titel`. Did you "
+     "mean `title`?"),
+    ("question", "A4", None, "sheet `question`, cell A4: the row has a value and no key. Write the "
+     "key, or take the value away."),
+    ("question", "B8", "soon", "sheet `question`, cell B8: `years.first` is `soon`, where a whole "
+     "number is needed. Correct the cell."),
+    ("stages", "E7", "perhaps", "sheet `stages`, cell E7: `breeds` is `perhaps`, where `on` or "
+     "`off` is needed. Correct the cell."),
+    ("releases", "F4", "many", "sheet `releases`, cell F4: `number` is `many`, where a number, or "
+     "entries such as `2027: 100; 2028: 50` is needed. Correct the cell."),
+    ("first year", "A4", "to Adler", "sheet `first year`, cell A4: there is no release called `to "
+     "Adler`. Did you mean `to Alder`?"),
+    ("goals", "G5", None, "sheet `goals`, cell F5: `first_year` is one end of two, and the other is "
+     "blank. Write both, or none."),
+]
+
+
+def refused(path):
+    with pytest.raises((FormError, MeaningError)) as error:
+        read_form(path)
+    return [str(p).replace(f"{path}, ", "") for p in error.value.problems]
+
+
+@pytest.mark.parametrize("sheet, cell, value, said", SPOILT, ids=lambda x: str(x)[:24])
+def test_problems_of_the_form_name_sheet_and_cell(tmp_path, sheet, cell, value, said):
+    path = river(tmp_path)
+    change(path, sheet, cell, value)
+    assert said in refused(path)
+
+
+def test_problems_of_meaning_name_sheet_and_cell_too(tmp_path):
+    path = river(tmp_path)
+    change(path, "survival", "C7", 0.5)  # below its interval
+    change(path, "releases", "C4", "egg")
+    assert refused(path) == [
+        "sheet `releases`, cell C4: `releases.to Alder.stage` names the stage `egg`, which does "
+        "not exist. Known here: `age 1`, `juvenile`, `subadult`, `adult`.",
+        "sheet `survival`, cell A7: `survival.adult`: the value 0.5 lies outside its interval "
+        "[0.91, 0.945]. The value is used when `unknown` is off and must be one the interval "
+        "allows. Correct one of the two."]
+
+
+def test_a_missing_key_and_a_wrong_choice(tmp_path):
+    path = river(tmp_path)
+    change(path, "question", "B10", "in spring")
+    assert refused(path) == ["sheet `question`, cell B10: `census` cannot be `in spring`. Write one "
+                             "of `before breeding`, `after breeding`."]
+    change(path, "question", "B10", None)
+    assert any("census" in said for said in refused(path))
+
+
+def test_all_problems_come_together(tmp_path):
+    path = river(tmp_path)
+    for cell in ("C4", "C5", "C6"):
+        change(path, "survival", cell, "x")
+    assert len(refused(path)) == 3
+
+
+def test_another_workbook_is_no_form(tmp_path):
+    book = openpyxl.Workbook()
+    book.save(tmp_path / "other.xlsx")
+    with pytest.raises(DataError, match="this workbook is no form of a scenario. Make one with"):
+        read_form(tmp_path / "other.xlsx")
+
+
+def test_sheets_and_rows_may_be_moved_and_lines_added_above(tmp_path):
+    path = river(tmp_path)
+    book = openpyxl.load_workbook(path)
+    book["survival"].insert_rows(1, 2)
+    book.move_sheet("goals", -5)
+    del book["read me"]
+    book.save(path)
+    assert read_form(path).digest == read_scenario(SCENARIOS / "questions/river.yaml").digest
+
+
+# cells
+
+
+@pytest.mark.parametrize("value, kind, shown", [
+    ("1e-5", NUMBER, 1e-5), (600, NUMBER, 600), (True, NUMBER, NOTHING), ("x", NUMBER, NOTHING),
+    (2030, WHOLE, 2030), (True, SWITCH, "on"), ("no", SWITCH, "off"), (3, SWITCH, NOTHING),
+    (["a", "b"], LIST, "a; b"), (["a"], LIST, "a;"), ("river", LIST, "river"), (2, LIST, 2),
+    ([], LIST, NOTHING), (["a;b"], LIST, NOTHING), ("7", LIST, NOTHING),
+    ({2026: 80, 2030: 0.5}, TABLE, "2026: 80; 2030: 0.5"), (80, TABLE, 80), ({}, TABLE, NOTHING),
+    ({"a:b": 1}, TABLE, NOTHING), ({"adult": "x"}, TABLE, NOTHING),
+])
+def test_values_and_cells(value, kind, shown):
+    assert to_cell(value, kind) == shown or to_cell(value, kind) is shown
+    if shown is not NOTHING:
+        back = from_cell(str(shown), kind)
+        assert back == (float(value) if kind == NUMBER else
+                        {True: True, "no": False}.get(value, value) if kind == SWITCH else value)
+
+
+# the command
+
+
+def call(*words):
+    return CliRunner().invoke(main, ["form", *map(str, words)])
+
+
+def test_the_command_there_and_back(tmp_path):
+    source = SCENARIOS / "questions" / "host-returns.yaml"
+    said = call(source, "--to", tmp_path / "f.xlsx", "--json")
+    document = json.loads(said.stdout)
+    assert document["digest"] == read_scenario(source).digest
+    said = call(tmp_path / "f.xlsx")
+    assert said.stdout == f"Scenario: {tmp_path / 'f.yaml'}. Next: pva check {tmp_path / 'f.yaml'}\n"
+    assert read_scenario(tmp_path / "f.yaml").digest == document["digest"]
+    again = call(tmp_path / "f.xlsx")
+    assert again.exit_code == 1 and again.stderr == (
+        f"{tmp_path / 'f.yaml'}: there is such a file already. Nothing was written. Name another "
+        "one with --to, or say --replace.\n")
+    assert call(tmp_path / "f.xlsx", "--replace").exit_code == 0
+
+
+def test_a_wrong_ending_is_refused(tmp_path):
+    said = call(SCENARIOS / "teasel.yaml", "--to", tmp_path / "f.csv")
+    assert said.exit_code == 1 and said.stderr == (
+        f"{tmp_path / 'f.csv'}: a form ends in .xlsx. Name another file with --to.\n")
