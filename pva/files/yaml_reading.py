@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import copy
 import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +81,8 @@ def read_yaml(path: str | os.PathLike) -> tuple[dict, Positions]:
         Missing or unreadable file, broken syntax, duplicate keys, references that expand without
         end, or nesting deeper than 40.
     """
-    return _document(_yaml_text(Path(path)), str(path))
+    data, positions = _kept_document(_yaml_text(Path(path)), str(path))
+    return copy.deepcopy(data), positions  # whoever reads it again must not meet what one changed
 
 
 def parse_value(text: str) -> Any:
@@ -118,6 +121,9 @@ def _document(text: str, file: str) -> tuple[dict, Positions]:
     if reader.problems:
         raise FormError(reader.problems)
     return data, Positions(file, reader.keys, reader.values)
+
+
+_kept_document = lru_cache(maxsize=4)(_document)  # a run reads its estimates three times
 
 
 def _yaml_text(path: Path) -> str:

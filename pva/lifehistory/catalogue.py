@@ -10,10 +10,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import lru_cache
+from functools import cache
+from typing import Any
 
 from pva.errors import MeaningError, Problem
-from pva.files import read_yaml, shipped
+from pva.files import parse_value, shipped
 from pva.sources import Source
 
 CATALOGUE = "shared/life_history.yaml"
@@ -161,7 +162,7 @@ def lookup(key: str, *, allow_low: bool = False, place: Sequence = ()) -> Publis
         quantity than the place asks for.
     """
     plain = _plain(key)
-    entry = _load().get(plain)
+    entry = _found(plain)
     if entry is None:
         raise MeaningError(_unknown(key, plain))
     problem = None if allow_low else _refusal(entry) or _other_quantity(entry, place)
@@ -172,12 +173,13 @@ def lookup(key: str, *, allow_low: bool = False, place: Sequence = ()) -> Publis
 
 def entries() -> list[Published]:
     """All ranges and values, in the order of the file."""
-    return list(_load().values())
+    return [_found(key) for key in _keys()]
 
 
 def not_found() -> dict[str, str]:
     """What was looked for in the literature and not found: key to remark."""
-    return {key: row.get("notes", "") for key, row in _document()["unknown"].items()}
+    return {key: row.get("notes", "") for key, row in
+            ((key, _row("unknown", key)) for key in _written()["unknown"])}
 
 
 def cite(text: str) -> Source:
@@ -199,8 +201,9 @@ def cite(text: str) -> Source:
         A single word that is no key but nearly one.
     """
     plain = _plain(text)
-    if plain in _load():
-        return _load()[plain].source
+    entry = _found(plain)
+    if entry is not None:
+        return entry.source
     if plain in not_found() or (" " not in text.strip() and _nearest(plain)):
         raise MeaningError(_unknown(text, plain))
     return Source("published", text)
@@ -236,25 +239,39 @@ def _plain(key: str) -> str:
     return str(key).strip().lower().replace(" ", "_")
 
 
-@lru_cache(maxsize=1)
-def _document() -> dict:
-    return read_yaml(shipped(CATALOGUE))[0]
+@cache
+def _written() -> dict[str, dict[str, str]]:
+    """Text of every entry, by section and key; the file is ours, so its lines are known.
+
+    Few entries are asked for at a time, and reading all of them would take most of a short run.
+    """
+    text = shipped(CATALOGUE).read_text(encoding="utf-8")
+    parts = re.split(r"^(\w+):\n", text, flags=re.MULTILINE)
+    return {name: dict(re.findall(r"^  (\S+):((?: .*)?\n(?: {4}.*\n)*)", body, re.MULTILINE))
+            for name, body in zip(parts[1::2], parts[2::2], strict=True)}
 
 
-@lru_cache(maxsize=1)
-def _load() -> dict[str, Published]:
-    document = _document()
-    found = {}
+@cache
+def _row(section: str, key: str) -> Any:
+    return parse_value(_written()[section][key])
+
+
+@cache
+def _found(key: str) -> Published | None:
     for section in ("ranges", "values"):
-        for key, row in document[section].items():
-            found[key] = _entry(key, row, document, is_range=section == "ranges")
-    return found
+        if key in _written()[section]:
+            return _entry(key, _row(section, key), is_range=section == "ranges")
+    return None
 
 
-def _entry(key: str, row: dict, document: dict, *, is_range: bool) -> Published:
+def _keys() -> list[str]:
+    return [*_written()["ranges"], *_written()["values"]]
+
+
+def _entry(key: str, row: dict, *, is_range: bool) -> Published:
     names = [row["citation"]] if "citation" in row else []
-    names += [document["values"][basis]["citation"] for basis in row.get("basis", ())]
-    references = tuple(dict.fromkeys(document["citations"][name] for name in names))
+    names += [_row("values", basis)["citation"] for basis in row.get("basis", ())]
+    references = tuple(dict.fromkeys(_row("citations", name) for name in names))
     short = "; ".join(_short(reference) for reference in references)
     return Published(
         key=key,
@@ -285,7 +302,7 @@ def _short(reference: str) -> str:
 
 
 def _nearest(plain: str) -> list[str]:
-    return get_close_matches(plain, _load(), n=3, cutoff=0.6)
+    return get_close_matches(plain, _keys(), n=3, cutoff=0.6)
 
 
 def _unknown(key: str, plain: str) -> Problem:

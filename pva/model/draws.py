@@ -7,7 +7,6 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from pva.lifehistory.laws import drawn_values
 from pva.lifehistory.rates import Rate
@@ -44,11 +43,21 @@ def column(name: str, *, draws: int, seed: int) -> np.ndarray:
     parts = []
     for group in range(scramble[-1] + 1):
         points = int((scramble == group).sum())
-        sampler = qmc.LatinHypercube(d=1, seed=np.random.default_rng([address(name), seed, group]))
-        parts.append(sampler.random(points)[:, 0])
+        parts.append(_one_in_each_slice(points, np.random.default_rng([address(name), seed, group])))
     found = np.clip(np.concatenate(parts), 1e-12, 1 - 1e-12)
     found.flags.writeable = False
     return found
+
+
+def _one_in_each_slice(points, generator):
+    """A Latin hypercube of one dimension, to the bit what `scipy.stats.qmc` makes of a generator.
+
+    Written out because loading scipy.stats takes longer than all else that a short run computes.
+    """
+    own = generator.spawn(1)[0]
+    within, slices = own.uniform(size=points), np.arange(1, points + 1)
+    own.shuffle(slices)
+    return (slices - within) / points
 
 
 class DrawTable:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from scipy.special import expit, logit
-from scipy.stats import norm
+from scipy.special import expit, logit, ndtri
 
 from pva.estimate.estimates import Estimate, Estimates
 from pva.estimate.estimates_file import read_estimates
@@ -78,7 +77,7 @@ def lower_limit(estimate: Estimate, *, confidence: float) -> float | None:
     float or None
         In the unit of the estimate; None where the estimate names no doubt.
     """
-    value, chance, z = estimate.value, estimate.is_probability, float(norm.ppf(confidence))
+    value, chance, z = estimate.value, estimate.is_probability, float(ndtri(confidence))
     if chance and estimate.link is not None:
         link = estimate.link
         return float(mean_over_years(link.mean - z * link.se, link.year_sd))
@@ -120,4 +119,4 @@ def _limit_of_sum(stages: Mapping[str, Estimate], confidence: float) -> float | 
             return None
         squares += (spread * one.value) ** 2
     total = sum(e.value for e in found)
-    return total * math.exp(-float(norm.ppf(confidence)) * math.sqrt(squares) / total)
+    return total * math.exp(-float(ndtri(confidence)) * math.sqrt(squares) / total)

@@ -12,8 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import rankdata
-from scipy.stats import t as student
+import pandas as pd
+from scipy.special import stdtrit
 
 _Z = 1.959963984540054
 
@@ -67,7 +67,7 @@ def _interval(by_draw, chance, count, total, replicates, scramble, unknown):
         error = float(np.sqrt((sizes * (chances - chance) ** 2).sum() / total / (groups - 1)))
         if error > 0:
             return wilson(chance, chance * (1 - chance) / error**2,
-                          float(student.ppf(0.975, groups - 1)))
+                          float(stdtrit(groups - 1, 0.975)))
     return wilson(chance, total, _Z)
 
 
@@ -102,7 +102,7 @@ def rank_correlation(a: np.ndarray, b: np.ndarray) -> float:
     """Spearman's rank correlation, NaN where one of the two never varies; shapes (draw,)."""
     if len(a) < 3 or np.ptp(a) == 0 or np.ptp(b) == 0:
         return float("nan")
-    return float(np.corrcoef(rankdata(a), rankdata(b))[0, 1])
+    return float(np.corrcoef(pd.Series(a).rank(), pd.Series(b).rank())[0, 1])
 
 
 def verdict(low: float, high: float, wanted: float) -> str:
