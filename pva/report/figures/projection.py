@@ -111,8 +111,9 @@ def _paint_fan(axes, years, fan, words, target, data, measure):
                   label="wild-born adults, mean")
     if target is not None:
         number, first, last, said = target
-        axes.plot([first - 0.4, last + 0.4], [number, number], color=CLAY, lw=2.6,
-                  solid_capstyle="butt")
+        for color, width in (("#ffffff", 5.4), (CLAY, 2.6)):  # a pale rim: it reads in grey too
+            axes.plot([first - 0.4, last + 0.4], [number, number], color=color, lw=width,
+                      solid_capstyle="butt")
         axes.axhline(number, color=CLAY, lw=0.9, ls=(0, (1.2, 1.8)))
         beyond = "" if number < MOST_STRETCH * max(top, 1) else " (beyond this axis)"
         axes.set_title(wrapped(said + beyond, 62, 2), loc="right", color=CLAY, fontsize=8.5)
