@@ -8,6 +8,7 @@ stand in pva/field/words.py; values come from the catalogue in shared/life_histo
 from __future__ import annotations
 
 import inspect
+import sys
 import types
 import typing
 from collections import Counter
@@ -30,6 +31,9 @@ from pva.results.measures import UNITS, WORDS
 from pva.scenario.spec import KeyWords, every_key
 
 DOCS = Path(__file__).resolve().parent
+sys.path.insert(0, str(DOCS))
+from mistakes_page import mistakes  # noqa: E402
+
 MADE = "<!-- Written by docs/make_reference.py; change the code or the script, not this page. -->\n"
 
 
@@ -282,6 +286,7 @@ PAGES = {
     "study-reference.md": study_reference,
     "published-values.md": published_values,
     "commands.md": commands,
+    "mistakes.md": lambda: MADE + "\n" + mistakes(),
 }
 
 

@@ -18,6 +18,7 @@ _PLACES = {
     "sensitivity": "pva.decide.sensitivity",
     "donor": "pva.decide.donor",
     "explore": "pva.decide.explore",
+    "Tasks": "pva.results.tasks",
     "explore_summary": "pva.decide.explore",
     "check_data": "pva.decide.check_data",
     "what_changed": "pva.decide.what_changed",

@@ -145,7 +145,7 @@ def test_workbooks(tmp_path):
     assert read_table(path, sheet=2024).header == ["site"]
     with pytest.raises(DataError, match="several sheets with data: 2025, 2024"):
         read_table(path)
-    with pytest.raises(DataError, match="no sheet called 2023; there are 2025, 2024"):
+    with pytest.raises(DataError, match="no sheet called 2023; its sheets are 2025, 2024"):
         read_table(path, sheet=2023)
 
 
@@ -213,7 +213,8 @@ def test_merged_cells_wrong_extents_and_formulas_without_result(tmp_path):
 
 
 @pytest.mark.parametrize("name, content, said", [
-    ("t.csv", "\n\n", "the table is empty. Name the right file and sheet."),
+    ("t.csv", "\n\n", "the table is empty. Name the right file and sheet. If "
+     "there is nothing to list, keep the headings alone."),
     ("t.csv", "a,a\n1,2\n", "line 1: the column a stands twice in the header. Give every column "
      "its own name."),
     ("t.csv", "a,b\n1," + '"' + "x" * 140_000, "a cell holds over 131,072 characters. Look for a "

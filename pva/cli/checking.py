@@ -159,11 +159,13 @@ def _study(path: Path) -> dict:
 
 
 def _rows(listing) -> list[dict]:
+    from pva.field.secrecy import without_places
+
     columns = ["file", "row", "column", "value", "code", "sentence"]
     rows = listing[columns].to_dict("records")
     # a position may be that of a secret place: it stays in the tables and in set_aside.csv
-    return [row | {"row": int(row["row"])} | ({"value": ""} if row["code"].startswith("position-")
-                                              else {}) for row in rows]
+    return [row | {"row": int(row["row"]), "value": "" if row["code"].startswith("position-")
+                   else without_places(str(row["value"]))} for row in rows]
 
 
 def _tell(terminal: Terminal, entry: dict, said: set[str]) -> None:

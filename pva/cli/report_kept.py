@@ -78,7 +78,7 @@ class Kept:
                             lambda: sensitivity_and_write(self._terminal, question, self._path,
                                                           folder=self._folder), question.digest)
 
-    def data_check(self, asked, study, left_out: dict) -> dict | None:
+    def data_check(self, asked, study, records, left_out: dict) -> dict | None:
         """The past against the data; projected now only where it is asked for."""
         from pva.cli.data_check import data_check_and_write
 
@@ -86,7 +86,7 @@ class Kept:
         return self._answer("check-data", "check-data.json", asked is not None, left_out,
                             lambda: data_check_and_write(
                                 self._terminal, question, study, self._path, folder=self._folder,
-                                hold_out=asked.hold_out), question.digest)
+                                records=records, hold_out=asked.hold_out), question.digest)
 
     def donor(self, asked, left_out: dict) -> dict | None:
         """What the donor can give; judged now, with the runs named, only where it is asked for."""
@@ -96,6 +96,22 @@ class Kept:
         return self._answer("donor", "donor.json", asked is not None, left_out,
                             lambda: donor_and_write(self._terminal, question, self._path,
                                                     folder=self._folder), question.digest)
+
+    def check_command(self, asked, study) -> list[str] | None:
+        """Arguments that check this past in a process of its own; None where nothing is to do.
+
+        Fewer runs than the scenario's cannot be asked for there.
+        """
+        if asked.draws or asked.replicates or self._json(
+                "check-data.json", lambda f: f.get("digest") == self.question.digest):
+            return None
+        terminal = self._terminal
+        more = {"--hold-out": asked.hold_out, "--seed": terminal.seed,
+                "--threads": terminal.threads}
+        told = [word for key, value in more.items() if value is not None
+                for word in (key, str(value))]
+        return ["check-data", str(study.folder), str(self._path), "--out", str(self._folder),
+                "--quiet", *told]
 
     def grid(self, asked, left_out: dict):
         """A map of this question, with the runs that study.yaml names for it; or None."""

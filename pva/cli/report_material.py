@@ -8,6 +8,7 @@ from pva.cli.decisions import read_all
 from pva.cli.estimate_files import SUMMARY, read_json, read_pictures
 from pva.cli.first_run import announce
 from pva.cli.report_kept import Kept
+from pva.cli.second_process import meanwhile
 from pva.cli.terminal import Terminal
 
 
@@ -23,50 +24,65 @@ def collect(terminal: Terminal, study) -> dict:
     paths = scenario_paths(study)
     questions = read_all(paths, read_scenario)
     announce(terminal)
+    records = read_records(study)
     kept = [Kept(terminal, study, q, p) for q, p in zip(questions, paths, strict=True)]
     runs = [(k.question, k.run()) for k in kept[:1]]
     runs += [(k.question, data) for k in kept[1:] if (data := k.fresh_run()) is not None]
     stocked = [(k.question, answer) for i, k in enumerate(kept)
                if (answer := k.stock() if i == 0 else k.fresh_stock()) is not None]
-    more = _answers(terminal, study, kept) if kept else {}
-    return {"study": study, "records": read_records(study),
+    more = _answers(terminal, study, records, kept) if kept else {}
+    return {"study": study, "records": records,
             "estimates": read_json(study.estimates_folder / SUMMARY),
             "pictures": read_pictures(study.estimates_folder), "runs": runs, "stock": stocked,
             "comparison": kept[0].comparison(questions) if len(kept) > 1 else None,
             "commands": (_command(study, runs),), **more}
 
 
-def _answers(terminal, study, kept) -> dict:
+def _answers(terminal, study, records, kept) -> dict:
     """Answers of commands of their own; why one that is at hand is left out."""
     named, main = study.spec.report, kept[0]
     left_out: dict[str, str] = {}
-    found = {"sensitivity": main.sensitivity(named.sensitivity, left_out),
-             "grid": main.grid(named.map, left_out), "targets": main.targets(), "donor": None}
-    taking = [*_donor_of(terminal, study, named.donor), *kept]
-    for one in taking:
-        if found["donor"] is None:
-            found["donor"] = one.donor(named.donor if one is taking[0] else None, left_out)
-    if found["donor"] is not None:
-        left_out.pop("donor", None)
-    return found | {"left_out": left_out, "data_check": _data_check(terminal, study, left_out)}
+    past = _past_of(terminal, study)
+    with meanwhile(past and past.check_command(named.check_data, study)) as checking:
+        found = {"sensitivity": main.sensitivity(named.sensitivity, left_out),
+                 "grid": main.grid(named.map, left_out), "targets": main.targets(), "donor": None}
+        taking = [*_donor_of(terminal, study, named.donor), *kept]
+        for one in taking:
+            if found["donor"] is None:
+                found["donor"] = one.donor(named.donor if one is taking[0] else None, left_out)
+        if found["donor"] is not None:
+            left_out.pop("donor", None)
+        if checking is not None:
+            checking.wait()
+    check = past.data_check(named.check_data, study, records, left_out) if past else \
+        _kept_check(terminal, study, records, left_out)
+    return found | {"left_out": left_out, "data_check": check}
 
 
-def _data_check(terminal, study, left_out) -> dict | None:
-    """The check against the data: that of study.yaml, or a finished one that still fits."""
-    from pva.errors import PvaError
+def _past_of(terminal, study) -> Kept | None:
+    """The scenario of the past that study.yaml names."""
     from pva.scenario.scenario import read_scenario
 
     asked = study.spec.report.check_data
-    if asked is not None:
-        path = study.place(asked.scenario)
-        return Kept(terminal, study, read_scenario(path), path).data_check(asked, study, left_out)
+    if asked is None:
+        return None
+    path = study.place(asked.scenario)
+    return Kept(terminal, study, read_scenario(path), path)
+
+
+def _kept_check(terminal, study, records, left_out) -> dict | None:
+    """A finished check against the data that still fits, where study.yaml asks for none."""
+    from pva.errors import PvaError
+    from pva.scenario.scenario import read_scenario
+
     ending = ".check-data.json"
     for folder in dict.fromkeys(f for f in (terminal.out, study.results_folder) if f):
         for file in sorted(folder.glob(f"*{ending}")):
             path = study.place(f"scenarios/{file.name.removesuffix(ending)}.yaml")
             try:
                 question = read_scenario(path)
-                found = Kept(terminal, study, question, path).data_check(None, study, left_out)
+                found = Kept(terminal, study, question, path).data_check(None, study, records,
+                                                                         left_out)
                 if found is not None:
                     return found
             except (PvaError, OSError):

@@ -14,12 +14,14 @@ def compare_with(terminal: Terminal, study: Path, other: Path) -> bool:
     """Compare, say and write; True when anything differs."""
     from pva.field import read_study
     from pva.field.second_entry import compare_entries
+    from pva.field.secrecy import without_places
 
     found = compare_entries(read_study(study), other)
     for one, second in found.compared:
         terminal.say(f"{one} compared with {second}")
     cells = found.cells.to_dict("records")
-    missing = found.missing.to_dict("records")
+    missing = [row | {"cells": without_places(row["cells"])}
+               for row in found.missing.to_dict("records")]
     _list(terminal, [_said(cell) for cell in cells])
     _list(terminal, [f"{row['file']}, row {row['row']}: not in {row['missing_in']} "
                      f"({row['cells']})" for row in missing])
@@ -44,8 +46,12 @@ def _said(cell: dict) -> str:
 
 def _plain(cell: dict) -> dict:
     """A cell without its position; terminals are read over shoulders and output is passed on."""
+    from pva.field.secrecy import without_places
+
     shown = {k: v for k, v in cell.items() if k != "secret"}
-    return shown | {"value": NOT_SHOWN, "other_value": NOT_SHOWN} if cell["secret"] else shown
+    told = {k: NOT_SHOWN if cell["secret"] else without_places(cell[k])
+            for k in ("value", "other_value")}
+    return shown | told
 
 
 def _list(terminal: Terminal, lines: list[str]) -> None:

@@ -103,9 +103,9 @@ class DataCheck:
             r.verdict == INSIDE for r in self.tests)})
 
 
-def check_data(scenario: Scenario, study: Study, *, hold_out: int | None = None,
-               known: bool = False, seed: int | None = None, threads: int | None = None,
-               progress: Progress | None = None) -> DataCheck:
+def check_data(scenario: Scenario, study: Study, *, records: FieldRecords | None = None,
+               hold_out: int | None = None, known: bool = False, seed: int | None = None,
+               threads: int | None = None, progress: Progress | None = None) -> DataCheck:
     """Project the past and lay what was seen over it.
 
     The projection begins with the animals that the scenario has at its first census, receives the
@@ -119,6 +119,8 @@ def check_data(scenario: Scenario, study: Study, *, hold_out: int | None = None,
     scenario : Scenario
         Its years run from the first release to the last survey.
     study : Study
+    records : FieldRecords or None
+        Its clean records, where they are read already.
     hold_out : int or None
         First calendar year held out; None = the last with a visit or survey.
     known : bool
@@ -132,7 +134,8 @@ def check_data(scenario: Scenario, study: Study, *, hold_out: int | None = None,
         If the releases, bad years or areas of the study do not fit the scenario, or nothing was
         seen.
     """
-    records, options, digest = read_records(study), options_of(study), scenario.digest
+    records = read_records(study) if records is None else records
+    options, digest = options_of(study), scenario.digest
     held = None if known else (hold_out or last_year(records))
     if held is not None:
         scenario, estimates = _without(scenario, records, options, held)

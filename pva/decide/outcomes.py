@@ -51,7 +51,7 @@ def prepare(resolved: Resolved, *, seed: int, threads: int | None = None,
     """Assemble a scenario once; `held` and `points` as in `assemble`, `tasks` do its runs."""
     model = assemble(resolved, seed=seed, held=held, points=points)
     generation = None
-    if resolved.genetics is not None:
+    if any(g.measure == "heterozygosity" for g in resolved.goals):  # the only use of it here
         generation = long_run(resolved).analysis.generation_time_years
     return Ready(resolved, model, places_of(resolved, generation), seed, threads, tasks)
 

@@ -19,9 +19,10 @@ from typing import Any, Protocol
 from pva.errors import CannotCompute, FormError, Problem
 
 AHEAD = 2  # tasks handed out or finished early, for each one that a worker does at a time
-_DEATHS = 10  # workers that may die on one task before it counts as what kills them
+_DEATHS = 10  # workers on this machine that may die on a task before it counts as the cause
 _PATIENCE = 30  # s to find a scheduler, and a first worker
 _LOCAL = re.compile(r"local:([1-9]\d*)")
+_ADDRESS = re.compile(r"(?!local:)(\w+://)?[^\s/:]+:\d+|\S+\.json")
 _INSTALL = 'pip install "pva[cluster]"'
 
 Known = Callable[[], Any]  # an answer that is there already; None where it is not
@@ -67,9 +68,13 @@ class Workers:
         """Tasks that are done at the same time."""
         return max(1, sum(self._client.nthreads().values()))
 
+    def on_each(self, function: Callable[[], Any]) -> list:
+        """What a function without arguments gives on every worker."""
+        return list(self._client.run(function).values())
+
     def same_on_all(self, function: Callable[[], str]) -> bool:
         """Whether a function without arguments gives on every worker what it gives here."""
-        return set(self._client.run(function).values()) <= {function()}
+        return set(self.on_each(function)) <= {function()}
 
     def in_order(self, function: Callable, tasks: Iterable[tuple[tuple, Known]],
                  finished: Finished) -> Iterator[Any]:
@@ -108,7 +113,7 @@ class Workers:
             answer = future.result()
         except KilledWorker as error:
             raise CannotCompute(Problem(
-                f"{_DEATHS} workers died while they did part {number + 1}",
+                f"one worker after another died while it did part {number + 1}",
                 "Give each worker more memory, or use fewer threads for each.",
                 done="finished parts are kept", code="workers-died")) from error
         except (OSError, CancelledError) as error:
@@ -152,8 +157,7 @@ def workers_of(cluster: str) -> Iterator[Workers]:
 
 def check_cluster(cluster: str) -> None:
     """Refuse a cluster that cannot be meant, or for which a package is missing."""
-    if not _LOCAL.fullmatch(cluster) and not re.fullmatch(r"(\w+://)?[^\s/:]+:\d+|\S+\.json",
-                                                          cluster):
+    if not (_LOCAL.fullmatch(cluster) or _ADDRESS.fullmatch(cluster)):
         raise FormError(Problem(
             f"`{cluster}` names no cluster", "Write the address of a scheduler, such as "
             "tcp://head:8786, the file it writes, or local:4 for four workers on this machine.",
@@ -172,7 +176,7 @@ def _on_this_machine(workers: int):
     from distributed import Client, LocalCluster
 
     with (LocalCluster(n_workers=workers, threads_per_worker=1, processes=True,
-                       dashboard_address=None, silence_logs=logging.CRITICAL) as cluster,
+                       dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL) as cluster,
           Client(cluster) as client):
         yield client
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pva.field.reasons import EFFECT, FLAGGED, SENTENCE, SET_ASIDE, sentence
 from pva.field.records import RowAccount
+from pva.field.secrecy import without_places
 from pva.files import RawTable, frame_text, write_text_atomic
 
 LEADING = ["file", "row", "column", "value", "code", "sentence"]
@@ -109,7 +110,8 @@ class RowLedger:
         column = table.column(target) if target in table.places else ""
         # the listing holds the cell as written, by which a correction knows its row again
         named = column.removeprefix("column ")
-        return column, written or said, sentence(code, value=said, column=named, **words)
+        return column, written or said, sentence(code, value=without_places(said), column=named,
+                                                 **words)
 
     def kept(self, frame: pd.DataFrame) -> pd.DataFrame:
         """The rows of a frame (indexed by row) that have not been set aside."""

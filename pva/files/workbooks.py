@@ -71,6 +71,11 @@ def _opened(path: Path) -> Iterator[Any]:
                                 "off, or save it as .csv.", file=str(path),
                                 code="table-too-wide")) from None
     except Exception:  # noqa: BLE001 - a damaged workbook fails in any part of the reader
+        if path.name.startswith("~$"):
+            raise DataError(Problem(
+                "this is the mark that a spreadsheet program lays beside a workbook while it holds "
+                "it open, not the workbook", f"Write `{path.name[2:]}`, and close it there first.",
+                file=str(path), code="workbook-broken")) from None
         raise DataError(Problem("the workbook cannot be opened; it is damaged or has a password",
                                 "Open it in a spreadsheet program and save it again as .xlsx.",
                                 file=str(path), code="workbook-broken")) from None

@@ -37,9 +37,9 @@ def _nothing(found: dict) -> bool:
 
 
 def _doubt(found: dict) -> str:
-    parts = []
-    if found["low"] is not None:
-        parts.append(f"simulation error {_ends(found['low'], found['high'])}")
+    if found["low"] is None:
+        return " (one run, which tells nothing of its doubt)"
+    parts = [f"simulation error {_ends(found['low'], found['high'])}"]
     if found["draw_low"] is not None:
         parts.append(f"{_ends(found['draw_low'], found['draw_high'])} over what is not known of "
                      "the rates")

@@ -132,6 +132,11 @@ class Tasks:
         crew = self._crew(None)
         return crew.threads if isinstance(crew, Workers) else 1
 
+    def on_each_worker(self, function: Callable[[], Any]) -> list:
+        """What a function without arguments gives on every worker; here, where there is none."""
+        crew = self._crew(None)
+        return crew.on_each(function) if isinstance(crew, Workers) else [function()]
+
     def _crew(self, threads) -> Crew:
         if self.cluster is None:
             return Here(threads)

@@ -151,10 +151,15 @@ def _missing_key(problems: Problems, path: tuple) -> None:
     problems.add(
         path[:-1], f"the key `{path[-1]}` is missing from {where}",
         _WRITTEN.get(path[-1], f"Write `{path[-1]}{form}`."), code="missing-key",
-        why=info.description if info and info.description else "",
+        why=_WHY.get(path[-1]) or (info.description if info and info.description else ""),
     )
 
 
+_WHY = {
+    "census": "Animals counted before and after breeding differ by a year's young",
+    "bad_years": "A plan without them looks safer than it is, so they cannot be left out by "
+                 "oversight",
+}
 _WRITTEN = {  # keys that must be written, as a person would write them
     "census": "Write `census: before breeding` or `census: after breeding`.",
     "years": "Write it like `years: {first: 2027, last: 2057}`.",

@@ -11,6 +11,7 @@ from pva.scenario.rates_used import every_rate
 from pva.scenario.resolved import AFTER, FEMALES, Calibration, Recruitment, Resolved
 
 _WEAK_KINDS = ("assumed", "default", "given")
+MOST_NAMES = 6  # of release rows in one sentence
 
 
 def parameters_of(resolved: Resolved) -> list[dict[str, Any]]:
@@ -89,7 +90,24 @@ def calibration_words(calibration: Calibration) -> str:
 def assumptions_of(resolved: Resolved) -> list[str]:
     """Assumptions in sentences, each with the direction it may err in where that is known."""
     parts = (_counting, _recruiting, _luck, _space, _releasing, _sourcing, _judging)
-    return [sentence for part in parts for sentence in part(resolved)]
+    return _together([sentence for part in parts for sentence in part(resolved)],
+                     [row.name for row in resolved.releases])
+
+
+def _together(sentences: list[str], names: list[str]) -> list[str]:
+    """One sentence for all rows of releases of which the very same is said."""
+    found: dict[str, list[str]] = {}
+    for sentence in sentences:
+        name = next((n for n in names if f"({n})" in sentence), None)
+        pattern = sentence if name is None else sentence.replace(f"({name})", "(\0)", 1)
+        found.setdefault(pattern, []).append(name or "")
+    return [pattern.replace("\0", _few(rows)) for pattern, rows in found.items()]
+
+
+def _few(names: list[str]) -> str:
+    """Names one after the other; of many the first ones and how many more."""
+    shown = "; ".join(names[:MOST_NAMES])
+    return shown if len(names) <= MOST_NAMES else f"{shown} and {len(names) - MOST_NAMES} more"
 
 
 def _counting(resolved: Resolved) -> list[str]:

@@ -37,8 +37,8 @@ GUIDE, FRONT = "read me", (
     "nobody knows (or se in their place); year_sd says how ordinary years differ; source_kind and "
     "source say where the number comes from. In place of a value, `estimate` takes it from the "
     "estimates file and `published` from the catalogue (pva show --published).",
-    "Blank cells are keys that are not written: the default holds. Several names or years in a cell "
-    "are parted by semicolons; one name alone that is meant as a list ends with one.",
+    "Blank cells are keys that are not written: the default holds. Several names or years in a "
+    "cell are parted by semicolons; one name alone that is meant as a list ends with one.",
     "Rows may be added and taken away. Headings and the keys in the first column stay as they are. "
     "What has no sheet of its own stands under `other keys`.",
     "Back to a scenario: pva form THIS-FILE.xlsx. Problems are told with their sheet and cell.",
@@ -132,6 +132,7 @@ class _Page:
                 value = row.get(cell.heading)
                 if value is None or value == "":
                     continue
+                value = _all_digits(value)
                 place = self.page.cell(number, column, harmless(value))
                 if isinstance(value, str):
                     place.data_type, place.number_format = "s", "@"
@@ -190,6 +191,11 @@ class _Page:
             rule.showErrorMessage = not own
             self.page.add_data_validation(rule)
             rule.add(cells)
+
+
+def _all_digits(value: Any) -> Any:
+    """Numbers of 17 digits as text: the file would keep 16 of them."""
+    return repr(value) if isinstance(value, float) and float(f"{value:.16g}") != value else value
 
 
 def _width(cell: Cell) -> float:

@@ -4,6 +4,7 @@
     python -m tests.benchmarks.big --million       # and 1,000,000, minutes
     python -m tests.benchmarks.big --million --write   # keeps the table in docs/reliability.md
 
+The last row is done by two workers on this machine; its memory is that of the larger worker.
 Ten sites that share their years in part and exchange recruits, 50 years, five stages.
 """
 
@@ -33,29 +34,30 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
 
 
-def one(replicates: int, threads: int, keep: str) -> dict:
-    """Run it here and say what it took."""
+def one(replicates: int, threads: int, keep: str, cluster: str | None) -> dict:
+    """Run it here or on workers, and say what it took."""
     import pva
     from pva.results.tasks import Tasks
     from tests.benchmarks.workloads import w2
 
     pva.run(w2(replicates=100), seed=1, threads=threads)  # compiled and loaded
-    before = peak_mb()
     begun = time.perf_counter()
-    with Tasks(keep=keep) as tasks:
+    with Tasks(keep=keep, cluster=cluster) as tasks:
         data = pva.run(w2(replicates=replicates), seed=1, threads=threads, tasks=tasks)
-    return {"replicates": replicates, "threads": threads, "chunks": tasks.total,
-            "seconds": time.perf_counter() - begun, "before_mb": before, "peak_mb": peak_mb(),
+        seconds, peak = time.perf_counter() - begun, max(tasks.on_each_worker(peak_mb))
+    return {"replicates": replicates, "threads": threads, "cluster": cluster,
+            "chunks": tasks.total, "seconds": seconds, "peak_mb": peak,
             "adults": float(data.adults_mean[-1]), "se": float(data.adults_se[-1]),
             "kept_mb": sum(f.stat().st_size for f in Path(keep).glob("*.part")) / 1e6}
 
 
-def in_a_process(replicates: int, threads: int) -> dict:
+def in_a_process(replicates: int, threads: int, cluster: str = "") -> dict:
     """The same in a process of its own, so that its memory is its own."""
     with TemporaryDirectory() as keep:
         done = subprocess.run(
             [sys.executable, "-m", "tests.benchmarks.big", "--one", str(replicates), str(threads),
-             keep], cwd=TOP, env=os.environ, capture_output=True, text=True, check=True)
+             keep, *([cluster] if cluster else [])],
+            cwd=TOP, env=os.environ, capture_output=True, text=True, check=True)
     return json.loads(done.stdout)
 
 
@@ -65,11 +67,12 @@ def table(rows: list[dict]) -> str:
              f"{rows[0]['threads']} threads, {platform.machine()}, {_processor()}.", "",
              "| trajectories | chunks | seconds | peak memory, MB | kept parts, MB "
              "| adults in the last year, mean and its error |", "|---|---|---|---|---|---|"]
-    lines += [f"| {r['replicates']:,} | {r['chunks'] or 1} | {r['seconds']:.0f} | "
-              f"{r['peak_mb']:.0f} | {r['kept_mb']:.1f} | {r['adults']:.1f} ± {r['se']:.1f} |"
-              for r in rows]
-    ratio = rows[-1]["peak_mb"] / rows[0]["peak_mb"]
-    times = rows[-1]["replicates"] / rows[0]["replicates"]
+    lines += [f"| {r['replicates']:,}{', two workers' if r['cluster'] else ''} "
+              f"| {r['chunks'] or 1} | {r['seconds']:.0f} | {r['peak_mb']:.0f} "
+              f"| {r['kept_mb']:.1f} | {r['adults']:.1f} ± {r['se']:.1f} |" for r in rows]
+    here = [r for r in rows if not r["cluster"]]
+    ratio = here[-1]["peak_mb"] / here[0]["peak_mb"]
+    times = here[-1]["replicates"] / here[0]["replicates"]
     return "\n".join([*lines, "", f"{times:,.0f} times the trajectories took {ratio:.2f} times the "
                       "memory."])
 
@@ -91,10 +94,11 @@ def write(text: str) -> None:
 def main(arguments: list[str]) -> None:
     """Measure, print, and write if asked."""
     if arguments[:1] == ["--one"]:
-        print(json.dumps(one(int(arguments[1]), int(arguments[2]), arguments[3])))
+        replicates, threads, keep, *cluster = arguments[1:]
+        print(json.dumps(one(int(replicates), int(threads), keep, *(cluster or [None]))))
         return
     sizes = [FEW, MANY, *([MILLION] if "--million" in arguments else [])]
-    rows = [in_a_process(n, 2) for n in sizes]
+    rows = [in_a_process(n, 2) for n in sizes] + [in_a_process(MANY, 1, "local:2")]
     print(table(rows))
     if "--write" in arguments:
         write(table(rows))

@@ -3,6 +3,7 @@
 import json
 import re
 
+from pva.cli.second_process import meanwhile
 from tests.cli.conftest import write_small
 
 MAP = """title: Small study
@@ -67,3 +68,24 @@ def test_figures_stand_as_svg_png_and_numbers(call, small):
     assert (folder / "small.sensitivity.svg").read_text("utf-8").startswith("<svg xmlns=")
     assert (folder / "small.sensitivity.png").read_bytes().startswith(b"\x89PNG")
     assert (folder / "small.sensitivity.csv").read_text("utf-8").startswith("Rate,Best value,")
+
+
+def test_work_beside_the_page_ends_with_it():
+    """A second process answers while the block goes on, and never outlives it."""
+    with meanwhile(["--version"]) as running:
+        assert running.wait(60) == 0
+    with meanwhile(["demo", "--help"]) as running:
+        pass
+    assert running.poll() is not None
+    with meanwhile(None) as nothing:
+        assert nothing is None
+
+
+def test_a_past_that_cannot_be_checked_is_refused_in_words(call, small):
+    """The second process says nothing; the page's own says what is wrong."""
+    folder = small.parents[1]
+    past = PLAIN.replace("small.yaml}", "small.yaml, check_data: scenarios/small.yaml}")
+    (folder / "study.yaml").write_text(past, encoding="utf-8")
+    done = call("report", folder)
+    assert done.exit_code == 1
+    assert "the chance of being seen is not known. Nothing was run." in done.stderr

@@ -8,6 +8,7 @@ import pytest
 from pva.decide.credit import credit
 from pva.decide.credit_data import credit_dataset
 from pva.errors import MeaningError
+from pva.report.credit_words import answer_of_credit
 from pva.results.run import run
 from pva.scenario.scenario import Scenario
 
@@ -181,6 +182,13 @@ def test_a_head_start_at_the_first_census_is_told():
                 lasting(10), lasting(4), rate=0.03).warnings
     assert not any("begin with" in w for w in credit(
         lasting(10), lasting(4), rate=0.03, first=2027).warnings)
+
+
+def test_a_single_run_tells_no_doubt_and_no_price():
+    found = credit(plan(runs={"draws": 1, "replicates": 1, "seed": 1}), plan(**UNSTOCKED),
+                   rate=0.03)
+    assert (found.credit.low, found.credit.draw_low, found.price.per_animal_year) == (None,) * 3
+    assert "(one run, which tells nothing of its doubt)" in answer_of_credit(found.summary())
 
 
 def test_numbers_do_not_depend_on_threads_and_the_data_set_holds_them():

@@ -16,8 +16,7 @@ from pva.scenario.load import read_written
 from pva.scenario.resolve import resolve
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-DEMO = ("base", "passage-blocked", "passage-late", "survival-lower", "donor", "no-stocking",
-        "past")
+DEMO = ("base", "passage-blocked", "passage-late", "survival-lower", "donor", "no-stocking")
 ALONE = ("no-field-data", "three-stage-branching", "loggerhead", "killer-whale")
 GOAL, YEAR, MOST = 1500, 2050, 5000
 
@@ -94,3 +93,10 @@ def test_donor_scenario_takes_from_the_donor_bed(read):
     row = donor.releases[-1]
     assert donor.site("Osprey Shoal").role == "donor"
     assert (row.from_site, row.site) == ("Osprey Shoal", "Quillstone Riffle")
+
+
+def test_the_past_is_told_from_an_empty_river(read):
+    """What the page's check against the data projects: no animal in 2017, no drum before 2022."""
+    past = read("past")
+    assert (past.first, past.last, past.goals) == (2017, 2025, ())
+    assert all(rate.value == 0 for site in past.sites for rate in site.start.numbers.values())

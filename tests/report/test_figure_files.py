@@ -1,6 +1,8 @@
 """Figures of a page as files beside it."""
 
 import csv
+import re
+from pathlib import Path
 
 import pytest
 
@@ -32,6 +34,15 @@ def test_every_figure_of_the_page_stands_in_three_forms(everything, sections, tm
         assert len(rows) > 1 and len({len(r) for r in rows}) == 1, name
     listed = list(csv.reader((folder / "list.csv").read_text("utf-8").splitlines()))
     assert [row[0] for row in listed[1:]] == names
+
+
+def test_the_list_of_figures_in_the_docs_is_whole(sections):
+    """Every figure of a full page stands in the list with what it must let a reader see."""
+    page = (Path(__file__).parents[2] / "docs/figures.md").read_text("utf-8")
+    rows = [line.split("|")[1:-1] for line in page.splitlines() if line.startswith("| ")]
+    said = {name for row in rows for name in re.findall(r"`([a-z-]+)`", row[1])}
+    assert {f.name for s in sections for f in figures_of(s.blocks)} <= said
+    assert all(len(row) == 3 and row[2].strip() for row in rows)
 
 
 def test_a_figure_that_is_no_more_is_taken_away_and_nothing_else(sections, tmp_path):

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from types import SimpleNamespace
 from xml.etree import ElementTree
 
 import pandas as pd
 import pytest
 
-import pva.report.figures
 from pva.field.records import COLUMNS
 from pva.report.figure_files import write_figure
 from pva.report.figures.encounters import _grid, encounters_figure
@@ -20,8 +18,6 @@ from pva.report.figures.quadrats import quadrats_figure
 from pva.report.figures.river import river_figure
 from pva.scenario.scenario import Scenario
 from tests.report.conftest import PLAN
-
-DOCS = Path(pva.report.figures.__file__).resolve().parents[3] / "docs"
 
 
 def records(**tables):
@@ -121,9 +117,3 @@ def test_a_figure_as_files(tmp_path):
     assert written[1].read_bytes() == figure.svg.png()
     assert written[2].read_text("utf-8").splitlines()[:2] == [
         "Step,What happens,In this scenario", "1,The year is drawn,bad years: flood (5 % a year)"]
-
-
-def test_every_figure_module_stands_in_the_docs():
-    named = (DOCS / "figures.md").read_text("utf-8")
-    modules = {p.name for p in Path(pva.report.figures.__file__).parent.glob("*.py")}
-    assert not [m for m in modules - {"__init__.py", "canvas.py"} if f"`{m}`" not in named]

@@ -30,7 +30,8 @@ FEW = SMALL.replace("draws: 8, replicates: 10", "draws: 2, replicates: 3")
 SLIPS = TABLES["encounters.csv"] + """\
 Quillstone Riffle,2021-08-18,982000987654312,,alive,45,0.45312,-3.26841,
 Quillstone Riffle,2021-08-18,982000987654321,Lampsilis ficta,alive,46,-3.26812,0.45333,
-Tallow Bend,2019-09-13,A124,Elliptio ficta,alive,50,0.52217,-3.31175,seen at 0.52217 -3.31175
+Tallow Bend,2019-09-14,A123,Elliptio ficta,dead 0.52217 -3.31175,56,,,
+Tallow Bend,2019-09-13,A123,Elliptio ficta,alive,50,0.52217,-3.31175,dead at 0.52217 -3.31175
 """
 
 

@@ -171,16 +171,16 @@ SPOILT = [
      "other is blank. Write low and high, or none."),
     ("survival", "B8", "Mil Run", "sheet `survival`, cell B8: there is no site called `Mil Run`. "
      "Did you mean `Mill Run`?"),
-    ("survival", "A8", None, "sheet `survival`, cell A8: the row names site `Mill Run`, which is no "
-     "place of this sheet. Name `stage` or `site` and `stage`, with the words of the lists."),
+    ("survival", "A8", None, "sheet `survival`, cell A8: the row names site `Mill Run`, which is "
+     "no place of this sheet. Name `stage` or `site` and `stage`, with the words of the lists."),
     ("survival", "J4", None, "sheet `survival`, cell K4: the source has no kind. Choose one under "
      "`source_kind`."),
     ("survival", "A5", "age 1", "sheet `survival`, cell A5: the same is written a second time; "
      "first sheet `survival`, cell A4. Keep one of the two."),
-    ("survival", "D3", "lowest", "sheet `survival`, cell D3: the sheet has no heading `lowest`. Did "
-     "you mean `low`?"),
-    ("survival", "T4", "a note", "sheet `survival`, cell T4: `a note` stands under no heading of the "
-     "form. Move it under one, or take it away."),
+    ("survival", "D3", "lowest", "sheet `survival`, cell D3: the sheet has no heading `lowest`. "
+     "Did you mean `low`?"),
+    ("survival", "T4", "a note", "sheet `survival`, cell T4: `a note` stands under no heading of "
+     "the form. Move it under one, or take it away."),
     ("question", "A4", "titel", "sheet `question`, cell A4: the sheet has no key `titel`. Did you "
      "mean `title`?"),
     ("question", "A4", None, "sheet `question`, cell A4: the row has a value and no key. Write the "
@@ -193,8 +193,8 @@ SPOILT = [
      "entries such as `2027: 100; 2028: 50` is needed. Correct the cell."),
     ("first year", "A4", "to Adler", "sheet `first year`, cell A4: there is no release called `to "
      "Adler`. Did you mean `to Alder`?"),
-    ("goals", "G5", None, "sheet `goals`, cell F5: `first_year` is one end of two, and the other is "
-     "blank. Write both, or none."),
+    ("goals", "G5", None, "sheet `goals`, cell F5: `first_year` is one end of two, and the other "
+     "is blank. Write both, or none."),
 ]
 
 
@@ -226,8 +226,8 @@ def test_problems_of_meaning_name_sheet_and_cell_too(tmp_path):
 def test_a_missing_key_and_a_wrong_choice(tmp_path):
     path = river(tmp_path)
     change(path, "question", "B10", "in spring")
-    assert refused(path) == ["sheet `question`, cell B10: `census` cannot be `in spring`. Write one "
-                             "of `before breeding`, `after breeding`."]
+    assert refused(path) == ["sheet `question`, cell B10: `census` cannot be `in spring`. Write "
+                             "one of `before breeding`, `after breeding`."]
     change(path, "question", "B10", None)
     assert any("census" in said for said in refused(path))
 
@@ -288,7 +288,8 @@ def test_the_command_there_and_back(tmp_path):
     document = json.loads(said.stdout)
     assert document["digest"] == read_scenario(source).digest
     said = call(tmp_path / "f.xlsx")
-    assert said.stdout == f"Scenario: {tmp_path / 'f.yaml'}. Next: pva check {tmp_path / 'f.yaml'}\n"
+    made = tmp_path / "f.yaml"
+    assert said.stdout == f"Scenario: {made}. Next: pva check {made}\n"
     assert read_scenario(tmp_path / "f.yaml").digest == document["digest"]
     again = call(tmp_path / "f.xlsx")
     assert again.exit_code == 1 and again.stderr == (

@@ -25,6 +25,7 @@ from pva.report.figures.canvas import (
 )
 from pva.report.words import count, percent
 
+MOST_STRETCH = 3  # a goal further off leaves the runs no room
 BANDS = ((0.025, 0.975, MIST, "95 of 100 runs"), (0.1, 0.9, SHALLOW, "80 of 100"),
          (0.25, 0.75, STREAM, "50 of 100"))
 
@@ -110,11 +111,13 @@ def _paint_fan(axes, years, fan, words, target, data, measure):
                   label="wild-born adults, mean")
     if target is not None:
         number, first, last, said = target
-        axes.plot([first - 0.4, last + 0.4], [number, number], color=CLAY, lw=2.6,
-                  solid_capstyle="butt")
+        for color, width in (("#ffffff", 5.4), (CLAY, 2.6)):  # a pale rim: it reads in grey too
+            axes.plot([first - 0.4, last + 0.4], [number, number], color=color, lw=width,
+                      solid_capstyle="butt")
         axes.axhline(number, color=CLAY, lw=0.9, ls=(0, (1.2, 1.8)))
-        axes.set_title(wrapped(said, 62, 2), loc="right", color=CLAY, fontsize=8.5)
-        top = max(top, number * 1.1)
+        beyond = "" if number < MOST_STRETCH * max(top, 1) else " (beyond this axis)"
+        axes.set_title(wrapped(said + beyond, 62, 2), loc="right", color=CLAY, fontsize=8.5)
+        top = max(top, number * 1.1) if number < MOST_STRETCH * max(top, 1) else top
     axes.set_ylim(0, max(top * 1.04, 1))
     axes.set_title(words)
     counted(axes.yaxis)

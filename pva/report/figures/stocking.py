@@ -87,7 +87,7 @@ def _reach(answer, number, chance):
     """Right end: far enough to see the curve flatten, not so far that its rise is squeezed."""
     top = float(number.max())
     enough = number[chance >= chance.max() - 0.015]
-    end = float(enough.min()) if len(enough) else top
+    end = float(enough.min()) if len(enough) and chance.max() - chance.min() > 0.015 else top
     if answer["number"]:
         end = min(max(2.2 * answer["number"], end), 4.5 * answer["number"])
     return max(min(end * 1.03, top), 1.0)

@@ -86,9 +86,10 @@ def _stock_sentence(answer, resolved):
         return (f"About {count(answer['number'])} {unit}, released {years} "
                 f"({count(answer['total_animals'])} in all), give a chance of "
                 f"{tenths(answer['chance_at_number'])} of meeting every goal.")
-    best = (f"the best chance found is {tenths(answer['best_chance'])} "
-            f"({percent(answer['best_chance'], _size(answer))}), with "
+    best = (f"the best chance found is {_chance(answer['best_chance'], _size(answer))}, with "
             f"{count(answer['best_number'])} {unit}")
+    if answer["best_chance"] == 0:
+        best = f"not one run met every goal ({percent(0.0, _size(answer))})"
     if answer["reachable"] is None:
         return (f"Cannot tell yet whether any number is enough for a chance of "
                 f"{percent(answer['chance_wanted'])}: {best}; more replicates would tell.")
@@ -96,14 +97,19 @@ def _stock_sentence(answer, resolved):
             f"chance of {percent(answer['chance_wanted'])}; {best}.")
 
 
+def _chance(value, total):
+    """A chance "in 10" and in percent; one that no run or every run showed, as its limit alone."""
+    said = percent(value, total)
+    return said if value in (0, 1) else f"{tenths(value)} ({said})"
+
+
 def _run_sentence(material):
     summary = material.main.summary
     joint, years = summary["all_goals"], summary["years"]
     if joint["chance"] is not None:
         which = "the goal" if len(summary["goals"]) == 1 else "every goal"
-        chance = percent(joint["chance"], material.main.independent)
-        return (f"With the plan as written the chance of meeting {which} is "
-                f"{tenths(joint['chance'])} ({chance});"
+        chance = _chance(joint["chance"], material.main.independent)
+        return (f"With the plan as written the chance of meeting {which} is {chance};"
                 f" against the wanted {percent(material.scenario.resolved.chance_wanted)} the "
                 f"verdict is: {joint['verdict']}.")
     adults = summary["adults"]
@@ -160,8 +166,10 @@ def _facts(material):
         if answer["mothers"]:
             pairs.append((whole(answer["mothers"]), "mothers needed at the hatchery"))
     else:
-        pairs.append((percent(answer["best_chance"], _size(answer)), "best chance found, with "
-                      f"{count(answer['best_number'])} {unit}"))
+        best = "best chance found, with " + f"{count(answer['best_number'])} {unit}"
+        if answer["best_chance"] == 0:
+            best = "chance of meeting every goal, whatever the number"
+        pairs.append((percent(answer["best_chance"], _size(answer)), best))
         pairs.append((percent(answer["chance_wanted"]), "chance wanted"))
     return Facts(tuple(pairs))
 

@@ -98,8 +98,7 @@ def number(material: Material) -> Section:
     name, title, short = "number", "How many to stock", "Number to stock"
     answer = material.answer
     if answer is None:
-        return Section(name, title, (Text(
-            "The search for the number to stock has not been run (pva stock SCENARIO)."),), short)
+        return Section(name, title, (Text(_no_number(material)),), short)
     unit = unit_words(material.scenario.resolved, answer["releases"])
     figure, place = stock_figure("chance-against-number", answer, unit=unit)
     data = {"number": answer["curve"]["number"], "chance": answer["curve"]["chance"],
@@ -114,6 +113,16 @@ def number(material: Material) -> Section:
     if answer["order_sheet"]:
         blocks += _orders(answer, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)
+
+
+def _no_number(material):
+    """Why there is no number to stock."""
+    resolved = material.scenario.resolved if material.scenario else None
+    if resolved is not None and not planned(resolved):
+        return "The scenario releases nothing, so there is no number to search for."
+    if resolved is not None and not resolved.goals:
+        return "The scenario sets no goal, so no number can be judged enough."
+    return "The search for the number to stock has not been run (pva stock SCENARIO)."
 
 
 def _targets(material):
