@@ -155,6 +155,14 @@ def many_draws(turns, draws, replicates):
     return times
 
 
+def everything(turns):
+    """W1 and W4 in ns per site-year and stage."""
+    one, all_on = Engine(w.w1()), Engine(w.w4())
+    sites = len(all_on.model.sites)
+    times = in_turns({"W1": one.spend, "W4": all_on.spend}, 1000, turns)
+    return times["W1"] / len(w.STAGES), times["W4"] / len(w.STAGES) / sites
+
+
 def two_threads(engine, replicates, turns):
     """Gain of a second thread: by the clock, and from processor time, were both cores free.
 
@@ -243,6 +251,9 @@ def goals_of(first, second, third, turns, quick):
     yield "two threads over one, were both cores free", "1.9 x", f"{cores:.2f} x"
     for name, wanted, ratio in (("W1", 10, one), ("W2", 8, two), ("W3", 9, three)):
         yield f"{name} against NumPy, two free cores", f"{wanted} x", f"{ratio * cores:.1f} x"
+    plain, full = everything(max(turns // 4, 2))
+    yield ("W4, all features on, over W1, per site-year and stage", "under 3 x",
+           f"{full / plain:.1f} x ({full:.0f} over {plain:.0f} ns)")
     share = 100 * share_of_summaries(20_000, turns)
     yield "summaries and goals, share of the run", "under 5 %", f"{share:.0f} %"
     if not quick:
