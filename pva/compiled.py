@@ -107,7 +107,7 @@ else:
 
     @contextmanager
     def _nothing_collected():
-        """Compiling makes millions of objects that live to its end; looking through them is vain."""
+        """Compiling makes millions of objects that live to its end: looking for waste is vain."""
         was = gc.isenabled()
         gc.disable()
         try:

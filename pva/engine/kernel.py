@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from pva.engine.breeding import breed
+import numpy as np
+
 from pva.compiled import entry, inner
+from pva.engine.breeding import breed
+from pva.engine.census import sum_up
 from pva.engine.environment import year_disasters, year_rates
 from pva.engine.lanes import add, clear_animals, copy, fill, sum_of
 from pva.engine.life import crowd, move, recruits_arrive, releases_live, residents_live
@@ -12,36 +15,42 @@ from pva.model import record as r
 
 
 @entry()
-def simulate_block(plan, draws, work, tallies, stage_sum):
+def simulate_block(plan, draws, asked, work, found, tallies, stage_sum):
     """Simulate the replicates of a block.
 
     Parameters
     ----------
     plan : Plan
     draws : Draws
+    asked : Asked
     work : Work
         It names the draws and keys of the lanes; what else it holds is begun anew.
+    found : Found
+        Filled with what is asked.
     tallies : float64 (census, site, tally, lane)
-        Filled.
+        Filled. With fewer places than censuses, a census takes the place of an earlier one; two
+        are enough.
     stage_sum : float64 (census, origin, site, class)
         Animals summed over the lanes, added to.
     """
     individuals = plan.switches[1] == 1
     after_breeding = plan.switches[2] == 1
     _begin(draws, work)
+    places, last = tallies.shape[0], plan.switches[3]
     for site in range(tallies.shape[1]):
         for t in range(tallies.shape[2]):
             fill(tallies[0, site, t], 0.0)
-    for year in range(plan.switches[3] + 1):
-        _count(plan.life, work, tallies[year], stage_sum[year])
-        judge_rules(plan.until, work, tallies, year)
-        if year == plan.switches[3]:
+    for year in range(last + 1):
+        here, tally = tallies[year % places], tallies[(year + 1) % places]
+        _count(plan.life, work, here, stage_sum[year])
+        sum_up(asked, found, here, work, year, last)
+        judge_rules(plan.until, work, here, year)
+        if year == last:
             break
-        tally = tallies[year + 1]
         for site in range(tally.shape[0]):
             for t in range(tally.shape[1]):
                 fill(tally[site, t], 0.0)
-            copy(tally[site, r.T_COST], tallies[year, site, r.T_COST])
+            copy(tally[site, r.T_COST], here[site, r.T_COST])
         year_rates(plan.effects, draws.value, work, year)
         year_disasters(plan.bad, work, year)
         collect(plan.collections, work, individuals, year, tally)
@@ -84,12 +93,13 @@ def _begin(draws, work):
 @inner()
 def _count(life, work, tally, stage_sum):
     """The census: stocks into the tallies of the year."""
+    zero = np.int64(0)  # a bare constant would compile the sum twice
     for site in range(work.n.shape[1]):
         for origin in range(work.n.shape[0]):
             animals, adults = r.T_WILD_ANIMALS + origin, r.T_WILD_ADULTS + origin
             for c in range(work.n.shape[2]):
                 here = work.n[origin, site, c]
-                total = sum_of(here)
+                total = sum_of(here, zero, len(here), work.some)
                 if total == 0.0:
                     continue
                 stage_sum[origin, site, c] += total

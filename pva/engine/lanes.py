@@ -28,13 +28,34 @@ def add(to, row):
         to[i] += row[i]
 
 
-@inner(fastmath={"reassoc", "nsz"})
-def sum_of(row):
-    """Sum over lanes, in an order that suits the machine: whole numbers add to the same."""
+@inner()
+def sum_of(row, first, last, scratch):
+    """Sum over lanes from `first` to before `last`, in an order that no machine changes.
+
+    Eight runs of lanes are added side by side, then eight runs of what that gives: wide, and no
+    sum waits for the one before. `scratch` has as many lanes as the row, or more.
+    """
+    many = (last - first) // 8
+    few = many // 8
+    _eight_runs(row, first, many, scratch)
+    _eight_runs(scratch, few - few, few, scratch[many:])  # a bare 0 would compile it twice
     total = 0.0
-    for i in range(len(row)):
+    for i in range(many, many + few):
+        total += scratch[i]
+    for i in range(8 * few, many):
+        total += scratch[i]
+    for i in range(first + 8 * many, last):
         total += row[i]
     return total
+
+
+@inner()
+def _eight_runs(row, first, n, out):
+    a, b, c, d = row[first:], row[first + n:], row[first + 2 * n:], row[first + 3 * n:]
+    first += 4 * n
+    e, f, g, h = row[first:], row[first + n:], row[first + 2 * n:], row[first + 3 * n:]
+    for i in range(n):
+        out[i] = ((a[i] + b[i]) + (c[i] + d[i])) + ((e[i] + f[i]) + (g[i] + h[i]))
 
 
 @inner()

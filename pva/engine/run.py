@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pva.engine.asked import Asked, Found, make_found, nothing_asked
 from pva.engine.held import Held
 from pva.engine.kernel import simulate_block
 from pva.engine.random_numbers import (
@@ -36,14 +37,18 @@ class Block:
     draw : ndarray of int, shape (replicate,)
         Counted from the scenario's first draw.
     tallies : ndarray, shape (replicate, census, site, tally)
+        No census where something was asked: then nothing else is kept.
     stage_sum : ndarray, shape (census, origin, site, class)
         Animals summed over the block.
+    found : Found
+        Answers to what was asked.
     """
 
     first: int
     draw: np.ndarray
     tallies: np.ndarray
     stage_sum: np.ndarray
+    found: Found
 
 
 def default_threads() -> int:
@@ -59,7 +64,8 @@ def block_size(plan: Plan) -> int:
 
 def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: int | None = None,
              other_individuals: bool = False, same_luck: bool = False, first_replicate: int = 0,
-             first_draw: int = 0, size: int | None = None) -> Iterator[Block]:
+             first_draw: int = 0, size: int | None = None,
+             asked: Asked | None = None) -> Iterator[Block]:
     """Simulate every draw `replicates` times, block by block in order.
 
     Parameters
@@ -81,6 +87,9 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
         Number of the first of `draws`, where they are a part of a scenario's.
     size : int or None
         Replicates of a block; None = by the model's shape. Numbers do not depend on it.
+    asked : Asked or None
+        What is summed up as the years go by, in place of tallies for every replicate; None = the
+        tallies.
 
     Yields
     ------
@@ -92,17 +101,18 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
     layer = OTHER_INDIVIDUALS if other_individuals else INDIVIDUALS
     starts = range(0, total, size)
     idle = deque()  # scratch of finished blocks, used again
+    given = Held(plan), Held(draws), Held(asked or nothing_asked())
 
     def block(first):
         number = np.arange(first, min(first + size, total))
         draw, replicate = number // replicates, number % replicates + first_replicate
         luck = np.zeros_like(draw) if same_luck else draw + first_draw
-        work = _scratch(idle, plan, len(draw))
+        work, yearly, used = _scratch(idle, plan, len(draw))
         work.draw[:] = draw
         for keys, of in ((work.env_key, ENVIRONMENT), (work.own_key, layer)):
             keys[:] = replicate_keys(seed=seed, layer=of, draw=luck, replicate=replicate)
-        done = _block(plan, draws, first, draw + first_draw, work)
-        idle.append(work)
+        done = _block(plan, given, first, draw + first_draw, work, asked, yearly, used)
+        idle.append((work, yearly, done.found))
         return done
 
     if threads == 1 or total <= size:
@@ -119,18 +129,29 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
 
 
 def _scratch(idle, plan, lanes):
-    """Scratch that lies idle, if it fits; threads may ask at once."""
+    """Scratch that lies idle, if it fits: state, room for two censuses, answers used before.
+
+    Threads may ask at once.
+    """
     try:
-        work = idle.pop()
+        work, yearly, used = idle.pop()
     except IndexError:
-        return make_work(plan, lanes)
-    return work if len(work.draw) == lanes else make_work(plan, lanes)
+        work = None
+    if work is None or len(work.draw) != lanes:
+        sites = plan.life.survive_address.shape[1]
+        return make_work(plan, lanes), np.empty((2, sites, len(TALLIES), lanes)), None
+    return work, yearly, used
 
 
-def _block(plan, draws, first, draw, work):
-    years = int(plan.switches[3]) + 1
+def _block(plan, given, first, draw, work, asked, yearly, used):
+    censuses = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
-    tallies = np.empty((years, sites, len(TALLIES), len(draw)))
-    stage_sum = np.zeros((years, origins, sites, classes))
-    simulate_block(Held(plan), Held(draws), Held(work), tallies, stage_sum)
-    return Block(first, draw, np.moveaxis(tallies, 3, 0), stage_sum)
+    stage_sum = np.zeros((censuses, origins, sites, classes))
+    if asked is None:
+        asked = nothing_asked()
+        tallies = kept = np.empty((censuses, sites, len(TALLIES), len(draw)))
+    else:
+        tallies, kept = yearly, yearly[:0]
+    found = make_found(asked, draw, censuses=censuses, sites=sites, used=used)
+    simulate_block(*given, Held(work), Held(found), tallies, stage_sum)
+    return Block(first, draw, np.moveaxis(kept, 3, 0), stage_sum, found)

@@ -116,7 +116,7 @@ def _delivered(releases, row, work, individuals, year):
 
 
 @inner()
-def judge_rules(until, work, tallies, year):
+def judge_rules(until, work, tally, year):
     """Judge every rule at the census of `year`; a release once ended stays ended.
 
     A rule that repeats a release marks the year in which the animals ordered now arrive.
@@ -124,7 +124,7 @@ def judge_rules(until, work, tallies, year):
     for rule in range(len(until.until_rule)):
         again, arrives = until.until_rule[rule, 3], year + until.until_rule[rule, 4]
         for i in range(work.streak.shape[1]):
-            value = _measure(until, rule, tallies, year, i)
+            value = _measure(until, rule, tally, year, i)
             limit = until.until_value[rule]
             held = value >= limit if again < 0 else value <= limit  # false for a null (NaN)
             work.streak[rule, i] = work.streak[rule, i] + 1 if held else 0
@@ -137,11 +137,11 @@ def judge_rules(until, work, tallies, year):
 
 
 @inner()
-def _sum(until, rule, tallies, year, which, lane):
+def _sum(until, rule, tally, which, lane):
     total = 0.0
-    for site in range(tallies.shape[1]):
+    for site in range(tally.shape[0]):
         if until.until_site[rule, site]:
-            total += tallies[year, site, which, lane]
+            total += tally[site, which, lane]
     return total
 
 
@@ -151,51 +151,51 @@ def _ratio(top, bottom):
 
 
 @inner()
-def _measure(until, rule, tallies, year, lane):
+def _measure(until, rule, tally, year, lane):
     """A yearly measure over some sites summed; NaN where it is not defined."""
     measure = until.until_rule[rule, 1]
-    wild = _sum(until, rule, tallies, year, r.T_WILD_ADULTS, lane)
-    stocked = _sum(until, rule, tallies, year, r.T_STOCKED_ADULTS, lane)
+    wild = _sum(until, rule, tally, r.T_WILD_ADULTS, lane)
+    stocked = _sum(until, rule, tally, r.T_STOCKED_ADULTS, lane)
     if measure == _ADULTS:
         return wild + stocked
     if measure == _ANIMALS:
-        return (_sum(until, rule, tallies, year, r.T_WILD_ANIMALS, lane)
-                + _sum(until, rule, tallies, year, r.T_STOCKED_ANIMALS, lane))
+        return (_sum(until, rule, tally, r.T_WILD_ANIMALS, lane)
+                + _sum(until, rule, tally, r.T_STOCKED_ANIMALS, lane))
     if measure == _WILD_ADULTS:
         return wild
     if measure == _STOCKED_ADULTS:
         return stocked
     if measure == _FEMALES:
-        return _sum(until, rule, tallies, year, r.T_FEMALES, lane)
+        return _sum(until, rule, tally, r.T_FEMALES, lane)
     if measure == _ADULTS_PER_M2:
         space = 0.0
         for site in range(len(until.until_area)):
             if until.until_site[rule, site]:
                 space += until.until_area[site]
-        return _sum(until, rule, tallies, year, r.T_BREEDERS, lane) / space
+        return _sum(until, rule, tally, r.T_BREEDERS, lane) / space
     if measure == _SITES_OCCUPIED:
-        return _occupied(until, rule, tallies, year, lane)
+        return _occupied(until, rule, tally, lane)
     if measure == _COST:
-        return _sum(until, rule, tallies, year, r.T_COST, lane)
+        return _sum(until, rule, tally, r.T_COST, lane)
     if measure == _WILD_SHARE:
         return _ratio(wild, wild + stocked)
     if year == 0:
         return math.nan
     if measure == _RECRUITS:
-        return _sum(until, rule, tallies, year, r.T_RECRUITS, lane)
+        return _sum(until, rule, tally, r.T_RECRUITS, lane)
     if measure == _GLOCHIDIA_PER_HOST:
-        return _ratio(_sum(until, rule, tallies, year, r.T_ATTACHED, lane),
-                      _sum(until, rule, tallies, year, r.T_FISH, lane))
-    return _ratio(_sum(until, rule, tallies, year, r.T_REACHED_ADULT, lane),
-                  _sum(until, rule, tallies, year, r.T_ADULT_DEATHS, lane))
+        return _ratio(_sum(until, rule, tally, r.T_ATTACHED, lane),
+                      _sum(until, rule, tally, r.T_FISH, lane))
+    return _ratio(_sum(until, rule, tally, r.T_REACHED_ADULT, lane),
+                  _sum(until, rule, tally, r.T_ADULT_DEATHS, lane))
 
 
 @inner()
-def _occupied(until, rule, tallies, year, lane):
+def _occupied(until, rule, tally, lane):
     count = 0.0
-    for site in range(tallies.shape[1]):
+    for site in range(tally.shape[0]):
         if until.until_site[rule, site] and (
-                tallies[year, site, r.T_WILD_ANIMALS, lane]
-                + tallies[year, site, r.T_STOCKED_ANIMALS, lane]) > 0.0:
+                tally[site, r.T_WILD_ANIMALS, lane]
+                + tally[site, r.T_STOCKED_ANIMALS, lane]) > 0.0:
             count += 1.0
     return count

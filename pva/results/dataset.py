@@ -103,7 +103,7 @@ def _measures(data, fold, *, doubtful):
     if len(weight) > 1 and doubtful:
         error = mean_error(by_scramble[m, :, 0], weight)
     else:
-        variance = np.maximum(fold.adults_squared / fold.replicates - means[m, 0] ** 2, 0)
+        variance = np.maximum(fold.adults.squares() / fold.replicates - means[m, 0] ** 2, 0)
         error = np.sqrt(variance / max(fold.replicates - 1, 1))
     _put(data, "adults_se", ("year",), error,
          "Monte Carlo standard error of mean adults of the river", "animals")

@@ -5,13 +5,17 @@ Counts are whole numbers and add in any order; sums of whole animals are exact t
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
+from pva.engine.asked import LASTING, MET, SUCCESS, Found
+from pva.engine.census import count_values
 from pva.engine.run import Block
 from pva.model.draws import scramble_of_draw
-from pva.model.record import T_FISH, TALLIES
-from pva.results.goals import below_by, extinct_by, judge, success_years
-from pva.results.measures import MEASURES, SUMMED, Places, measure
+from pva.model.record import T_COLLECTED, TALLIES
+from pva.results.asking import ADULTS, BELOW, EXTINCT, GOALS, WILD_ADULTS, Asking
+from pva.results.measures import MEASURES, SUMMED, TERMS, Places, measure
 from pva.scenario.resolved import Resolved
 
 
@@ -22,34 +26,63 @@ class Counts:
     ----------
     years : int
         Number of censuses.
+    whole : bool
+        Values are whole numbers: those that are not large are counted in a table.
     """
 
     _MERGE_AT = 40_000
+    _FIRST_WIDTH, _MOST_CELLS = 1024, 1 << 21  # of the table
 
-    def __init__(self, years: int):
+    def __init__(self, years: int, *, whole: bool = False):
         self._waiting: list[np.ndarray] = []
         self._held = 0
         self._values = [np.zeros(0)] * years
         self._counts = [np.zeros(0, dtype=np.int64)] * years
+        self._widest = self._MOST_CELLS // years if whole else 0
+        self._table = np.zeros((years, min(self._FIRST_WIDTH, self._widest)), dtype=np.int64)
 
     def add(self, values: np.ndarray) -> None:
-        """Add values, shape (replicate, census)."""
-        self._waiting.append(values)
-        self._held += len(values)
+        """Add values, shape (census, replicate)."""
+        width = self._table.shape[1]
+        most = count_values(values, self._table) if width else np.inf
+        if most < width:
+            return
+        self._waiting.append(np.where(values < width, np.nan, values))
+        self._held += values.shape[1]
+        if most < self._widest:  # the next block will fit
+            more = min(2 * int(most), self._widest) - width
+            self._table = np.pad(self._table, ((0, 0), (0, more)))
         if self._held >= self._MERGE_AT:
             self._merge()
 
     def _merge(self):
-        if not self._waiting:
-            return
-        new = np.concatenate(self._waiting)
+        """Values that wait, and the table, go into the sorted lists."""
+        new = np.concatenate(self._waiting, axis=1) if self._waiting else None
         self._waiting, self._held = [], 0
-        for year in range(len(self._values)):
-            value, count = np.unique(new[:, year], return_counts=True)
-            both = np.concatenate([self._values[year], value])
-            many = np.concatenate([self._counts[year], count])
-            self._values[year], place = np.unique(both, return_inverse=True)
-            self._counts[year] = np.bincount(place, weights=many).astype(np.int64)
+        for year, row in enumerate(self._table):
+            if new is not None:
+                large = new[year][~np.isnan(new[year])]
+                self._insert(year, *np.unique(large, return_counts=True))
+            seen = np.flatnonzero(row)
+            self._insert(year, seen.astype(float), row[seen])
+            row[seen] = 0
+
+    def _insert(self, year, value, count):
+        if not len(value):
+            return
+        if not len(self._values[year]):
+            self._values[year], self._counts[year] = value, count
+            return
+        both = np.concatenate([self._values[year], value])
+        many = np.concatenate([self._counts[year], count])
+        self._values[year], place = np.unique(both, return_inverse=True)
+        self._counts[year] = np.bincount(place, weights=many).astype(np.int64)
+
+    def squares(self) -> np.ndarray:
+        """Sum of squares by year, shape (census,)."""
+        self._merge()
+        return np.array([count @ value**2 for value, count
+                         in zip(self._values, self._counts, strict=True)])
 
     def quantiles(self, levels) -> np.ndarray:
         """Quantiles by linear interpolation, equal to numpy's, shape (level, census)."""
@@ -64,10 +97,9 @@ class Counts:
         return result
 
 
-def outcomes_of(tallies: np.ndarray, places: Places, resolved: Resolved) -> np.ndarray:
+def outcomes_of(block: Block) -> np.ndarray:
     """Adults in the last year and whether each goal is met, shape (outcome, replicate)."""
-    goals = [judge(g, tallies, places, resolved) for g in resolved.goals]
-    return np.array([measure("adults", tallies, places)[:, -1], *goals], dtype=float)
+    return np.concatenate([block.found.kept[ADULTS, -1:], block.found.watch[MET, GOALS:]])
 
 
 class Fold:
@@ -83,9 +115,13 @@ class Fold:
         Replicates of every draw whose outcomes are kept, for pairs in the same environment.
     """
 
+    _MERGE_AT = 16  # blocks
+
     def __init__(self, resolved: Resolved, places: Places, *, keep: int = 0, paired: int = 0):
         draws, years, sites = resolved.runs.draws, len(resolved.years), len(resolved.sites)
         self.resolved, self.places, self._keep = resolved, places, keep
+        self._asking = Asking(resolved, places)
+        self.asked = self._asking.asked  # of the engine
         self.scramble = scramble_of_draw(draws)
         groups = int(self.scramble[-1]) + 1
         self.extinct = np.zeros((draws, years), dtype=np.int64)
@@ -95,113 +131,114 @@ class Fold:
         self.first_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
         self.lasting_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
         self.adults_by_draw = np.zeros((draws, years))
-        self.adults = Counts(years)
-        self.wild_adults = Counts(years)
-        self.adults_squared = np.zeros(years)
-        # measure, scramble, place (river first), census
-        shape = (len(MEASURES), groups, 1 + sites, years)
-        self.sums = np.zeros(shape)
-        self.sizes = np.zeros(shape, dtype=np.int64)
+        whole = resolved.chance.individuals
+        self.adults, self.wild_adults = (Counts(years, whole=whole) for _ in range(2))
+        # scramble first; sums over replicates
+        self._tallies = np.zeros((groups, years, sites, len(TALLIES)))
+        self._totals = np.zeros((groups, years, len(self.asked.row), 2))
+        self._sizes = np.zeros(groups, dtype=np.int64)
         self.stage_sum: np.ndarray | None = None
         self.least_adults = 0.0
         self.replicates = 0
+        self._waiting: list[tuple[np.ndarray, Found]] = []
         self.kept: list[np.ndarray] = []
-        self.collected = np.zeros((sites, years))
         self.paired = paired
         self.outcomes: list[np.ndarray] = []  # (outcome, replicate), in order
 
     def add(self, block: Block) -> None:
-        """Fold one block in."""
-        resolved, tallies = self.resolved, block.tallies
-        draws = _Runs(block.draw)
-        draws.add(extinct_by(tallies, resolved), self.extinct)
-        draws.add(below_by(tallies, resolved), self.below)
-        self._add_goals(block, draws)
-        self._add_measures(block)
-        adults = measure("adults", tallies, self.places)
-        draws.add(adults, self.adults_by_draw)
+        """Fold one block in, which was simulated with what is `asked`."""
+        resolved, found = self.resolved, block.found
+        self._waiting.append((block.draw[found.part[:-1]], found))
+        if len(self._waiting) >= self._MERGE_AT:
+            self.finish()
+        adults = found.kept[ADULTS]
         self.adults.add(adults)
-        self.wild_adults.add(measure("wild_adults", tallies, self.places))
-        self.adults_squared += (adults**2).sum(axis=0)
+        self.wild_adults.add(found.kept[WILD_ADULTS])
         start = resolved.quasi_extinction.from_year - resolved.first
-        self.least_adults += adults[:, start:].min(axis=1).sum()
-        self.collected += tallies[..., TALLIES.index("collected")].sum(axis=0).T
+        self.least_adults += adults[start:].min(axis=0).sum()
         if self.stage_sum is None:
             self.stage_sum = np.zeros_like(block.stage_sum)
         self.stage_sum += block.stage_sum
-        self.replicates += len(tallies)
-        replicate = np.arange(block.first, block.first + len(tallies)) % resolved.runs.replicates
+        lanes = len(block.draw)
+        self.replicates += lanes
+        replicate = np.arange(block.first, block.first + lanes) % resolved.runs.replicates
         first_ones = replicate < self.paired
         if first_ones.any():
-            self.outcomes.append(outcomes_of(tallies[first_ones], self.places, resolved))
+            self.outcomes.append(outcomes_of(block)[:, first_ones])
         if len(self.kept) < self._keep:
-            self.kept.extend(adults[:self._keep - len(self.kept)])
+            self.kept.extend(adults[:, :self._keep - len(self.kept)].T.copy())
 
-    def _add_goals(self, block, draws):
-        met = [judge(g, block.tallies, self.places, self.resolved) for g in self.resolved.goals]
-        for i, (goal, good) in enumerate(zip(self.resolved.goals, met, strict=True)):
-            draws.add(good, self.goals[:, i])
-            first, lasting = success_years(goal, block.tallies, self.places, self.resolved)
-            width = self.first_success.shape[1]
-            self.first_success[i] += np.bincount(first, minlength=width)
-            self.lasting_success[i] += np.bincount(lasting, minlength=width)
-        if met:
-            draws.add(np.logical_and.reduce(met), self.all_goals)
+    def finish(self) -> None:
+        """Take in what waits; to be called after the last block."""
+        if not self._waiting:
+            return
+        draw = np.concatenate([d for d, _ in self._waiting])
+        found = [f for _, f in self._waiting]
+        self._waiting = []
+        self._add_parts(draw, found)
+        self._add_goals(draw, found)
 
-    def _add_measures(self, block):
-        sites = len(self.resolved.sites)
-        places = [None] if sites == 1 else [None, *(np.array([i]) for i in range(sites))]
-        groups = _Runs(self.scramble[block.draw])
-        totals = [(g, many, block.tallies[part].sum(axis=0, keepdims=True))
-                  for g, many, part in groups.parts()]
-        for p, where in enumerate(places):
+    def _add_parts(self, draw, found):
+        """Sums over parts, each of the one draw given."""
+        parts, years = len(draw), self.extinct.shape[1]
+        tallies, totals, met, sizes = (
+            np.concatenate(f) for f in zip(*((f.tally, f.total, f.met, np.diff(f.part))
+                                             for f in found), strict=True))
+        tallies = tallies.reshape(parts, *self._tallies.shape[1:])
+        totals = totals.reshape(parts, *self._totals.shape[1:])
+        met = met.reshape(parts, years, -1).astype(np.int64)
+        adults = tallies[..., TERMS["adults"][0]].sum(axis=(2, 3))
+        for kept, new in ((self.adults_by_draw, adults), (self.extinct, met[..., EXTINCT]),
+                          (self.below, met[..., BELOW]), (self.goals, met[:, -1, GOALS:])):
+            _add_runs(kept, draw, new)
+        for kept, new in ((self._tallies, tallies), (self._totals, totals), (self._sizes, sizes)):
+            _add_runs(kept, self.scramble[draw], new)
+
+    def _add_goals(self, draw, found):
+        if not self.resolved.goals:
+            return
+        every = np.concatenate([np.add.reduceat(np.logical_and.reduce(f.watch[MET, GOALS:]),
+                                                f.part[:-1], dtype=np.int64) for f in found])
+        _add_runs(self.all_goals, draw, every)
+        for years, which in ((self.first_success, SUCCESS), (self.lasting_success, LASTING)):
+            for g, goal in enumerate(years):
+                when = np.concatenate([f.watch[which, GOALS + g] for f in found])
+                goal += np.bincount(when.astype(np.int64), minlength=len(goal))
+
+    @cached_property
+    def sums(self) -> np.ndarray:
+        """Sums of measures over replicates: measure, scramble, place (river first), census."""
+        return self._measures[0]
+
+    @cached_property
+    def sizes(self) -> np.ndarray:
+        """Replicates in which a measure was defined, in the shape of `sums`."""
+        return self._measures[1].astype(np.int64)
+
+    @cached_property
+    def collected(self) -> np.ndarray:
+        """Animals collected, summed over replicates, shape (site, census)."""
+        return self._tallies[..., T_COLLECTED].sum(axis=0).T
+
+    @cached_property
+    def _measures(self):
+        groups, years, sites, _ = self._tallies.shape
+        result = np.zeros((2, len(MEASURES), groups, 1 + sites, years))
+        for p in range(1 + sites):
+            where = None if p == 0 else np.array([p - 1])
             for m, name in enumerate(MEASURES):
+                row = self._asking.means.get((name, 0 if sites == 1 else p))
                 if name in SUMMED:  # the measure of the sum is the sum of the measure
-                    for group, many, total in totals:
-                        self._add_sum(measure(name, total, self.places, where)[0], many,
-                                      (m, group, p))
-                elif self._can_occur(name, totals):
-                    values = measure(name, block.tallies, self.places, where)
-                    known = ~np.isnan(values)
-                    groups.add(known, self.sizes[m, :, p])
-                    groups.add(np.where(known, values, 0.0), self.sums[m, :, p])
-        if sites == 1:
-            self.sums[:, :, 1], self.sizes[:, :, 1] = self.sums[:, :, 0], self.sizes[:, :, 0]
-
-    def _add_sum(self, total, many, place):
-        known = ~np.isnan(total)
-        self.sums[place] += np.where(known, total, 0.0)
-        self.sizes[place] += many * known
-
-    def _can_occur(self, name, totals):
-        """Whether the measure is not null everywhere."""
-        if name == "heterozygosity":
-            return self.places.genetics is not None
-        if name == "glochidia_per_host":
-            return any(total[..., T_FISH].any() for _, _, total in totals)
-        return True
+                    total = measure(name, self._tallies, self.places, where)
+                    known = ~np.isnan(total)
+                    result[0, m, :, p] = np.where(known, total, 0.0)
+                    result[1, m, :, p] = known * self._sizes[:, None]
+                elif row is not None:
+                    result[:, m, :, p] = np.moveaxis(self._totals[:, :, row], -1, 0)
+        return result
 
 
-class _Runs:
-    """Neighbouring replicates of one draw (or scramble): sums over each.
-
-    Parameters
-    ----------
-    number : ndarray of int, shape (replicate,)
-        Rising.
-    """
-
-    def __init__(self, number: np.ndarray):
-        first = np.flatnonzero(np.diff(number, prepend=number[0] - 1))
-        self._numbers = number[first]
-        self._parts = list(map(slice, first, [*first[1:], len(number)]))
-
-    def add(self, values: np.ndarray, to: np.ndarray) -> None:
-        """Add sums over the replicates of each number to its row of `to`."""
-        for number, _, part in self.parts():
-            to[number] += values[part].sum(axis=0, dtype=to.dtype)
-
-    def parts(self):
-        """Number, how many replicates, and where they are, for each run."""
-        for number, part in zip(self._numbers, self._parts, strict=True):
-            yield number, part.stop - part.start, part
+def _add_runs(to, number, new):
+    """Add `new`, one a part, to the rows of `to` that rising numbers name."""
+    first = np.flatnonzero(np.diff(number, prepend=-1))
+    to[number[first]] += np.add.reduceat(new, first)

@@ -43,6 +43,26 @@ WORDS = {
     "cost": "cost of releases so far",
 }
 MEASURES = tuple(UNITS)
+_ADULTS = (r.T_WILD_ADULTS, r.T_STOCKED_ADULTS)
+_ANIMALS = (r.T_WILD_ANIMALS, r.T_STOCKED_ANIMALS)
+# tallies summed, and those their sum is divided by
+TERMS = {
+    "adults": (_ADULTS, ()),
+    "animals": (_ANIMALS, ()),
+    "wild_adults": ((r.T_WILD_ADULTS,), ()),
+    "stocked_adults": ((r.T_STOCKED_ADULTS,), ()),
+    "females": ((r.T_FEMALES,), ()),
+    "recruits": ((r.T_RECRUITS,), ()),
+    "adults_per_m2": ((r.T_BREEDERS,), ()),
+    "sites_occupied": ((), _ANIMALS),  # counted, not divided
+    "replacement_ratio": ((r.T_REACHED_ADULT,), (r.T_ADULT_DEATHS,)),
+    "wild_share": ((r.T_WILD_ADULTS,), _ADULTS),
+    "heterozygosity": (_ADULTS, _ANIMALS),
+    "glochidia_per_host": ((r.T_ATTACHED,), (r.T_FISH,)),
+    "cost": ((r.T_COST,), ()),
+}
+# flows of the year that ended at the census: null at the first census
+FLOWS = ("recruits", "replacement_ratio", "glochidia_per_host")
 # measures of which a sum over replicates is the measure of the summed tallies
 SUMMED = ("adults", "animals", "wild_adults", "stocked_adults", "females", "recruits",
           "adults_per_m2", "cost")
@@ -88,11 +108,15 @@ def measure(name: str, tallies: np.ndarray, places: Places,
     if name == "sites_occupied":
         total = tallies[:, :, sites, r.T_WILD_ANIMALS] + tallies[:, :, sites, r.T_STOCKED_ANIMALS]
         return (total > 0).sum(axis=2).astype(float)
-    if name == "adults_per_m2":
-        return here[r.T_BREEDERS] / places.area[sites].sum()
+    top, bottom = TERMS[name]
     if name == "heterozygosity":
-        return _heterozygosity(here, places)
-    return _FORMULAS[name](here)
+        return _heterozygosity(here[top], here[bottom], places)
+    values = here[top]
+    if name == "adults_per_m2":
+        values = values / places.area[sites].sum()
+    if bottom:
+        values = _ratio(values, here[bottom])
+    return _flow(values) if name in FLOWS else values
 
 
 class _Sums:
@@ -101,18 +125,13 @@ class _Sums:
     def __init__(self, tallies, sites):
         self._tallies, self._sites = tallies, sites
 
-    def __getitem__(self, which):
+    def __getitem__(self, terms):
+        return sum(map(self._one, terms[1:]), self._one(terms[0]))
+
+    def _one(self, which):
         if len(self._sites) == 1:
             return self._tallies[:, :, self._sites[0], which]
         return self._tallies[:, :, self._sites, which].sum(axis=2)
-
-    @property
-    def adults(self):
-        return self[r.T_WILD_ADULTS] + self[r.T_STOCKED_ADULTS]
-
-    @property
-    def animals(self):
-        return self[r.T_WILD_ANIMALS] + self[r.T_STOCKED_ANIMALS]
 
 
 def _ratio(top, bottom):
@@ -126,27 +145,12 @@ def _flow(values):
     return values
 
 
-_FORMULAS = {
-    "adults": lambda s: s.adults,
-    "animals": lambda s: s.animals,
-    "wild_adults": lambda s: s[r.T_WILD_ADULTS],
-    "stocked_adults": lambda s: s[r.T_STOCKED_ADULTS],
-    "females": lambda s: s[r.T_FEMALES],
-    "recruits": lambda s: _flow(s[r.T_RECRUITS]),
-    "replacement_ratio": lambda s: _flow(_ratio(s[r.T_REACHED_ADULT], s[r.T_ADULT_DEATHS])),
-    "wild_share": lambda s: _ratio(s[r.T_WILD_ADULTS], s.adults),
-    "glochidia_per_host": lambda s: _flow(_ratio(s[r.T_ATTACHED], s[r.T_FISH])),
-    "cost": lambda s: s[r.T_COST],
-}
-
-
-def _heterozygosity(here, places):
+def _heterozygosity(adults, animals, places):
     """Kept share of heterozygosity: each year 1 - 1 / (2 Ne T), founders first.
 
     A year without adults but with younger animals loses nothing; without any animal nothing is
     kept.
     """
-    adults, animals = here.adults, here.animals
     if places.genetics is None or not places.generation_years:
         return np.full(adults.shape, np.nan)
     effective = adults * places.genetics.ne_over_n * places.generation_years

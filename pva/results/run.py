@@ -65,10 +65,11 @@ def fold_run(resolved: Resolved, model: Model, places: Places, *, seed: int,
     fold = Fold(resolved, places, keep=keep, paired=paired)
     total = resolved.runs.draws * resolved.runs.replicates
     for block in simulate(model.plan, model.draws, seed=seed,
-                          replicates=resolved.runs.replicates, threads=threads):
+                          replicates=resolved.runs.replicates, threads=threads, asked=fold.asked):
         fold.add(block)
         if progress is not None:
             progress(fold.replicates, total)
+    fold.finish()
     return fold
 
 
@@ -138,9 +139,9 @@ def variance_shares(fold: Fold, model: Model, *, seed: int,
         Of the run, with `paired` replicates kept.
     """
     resolved = fold.resolved
-    second = [outcomes_of(block.tallies, fold.places, resolved)
+    second = [outcomes_of(block)
               for block in simulate(model.plan, model.draws, seed=seed, replicates=fold.paired,
-                                    threads=threads, other_individuals=True)]
+                                    threads=threads, other_individuals=True, asked=fold.asked)]
     shape = (-1, resolved.runs.draws, fold.paired)
     pairs = zip(*(np.concatenate(parts, axis=1).reshape(shape)
                   for parts in (fold.outcomes, second)), strict=True)

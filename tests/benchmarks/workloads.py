@@ -1,8 +1,8 @@
-"""The three workloads of the benchmark, as scenarios and as bare numbers for the other programs.
+"""The four workloads of the benchmark, as scenarios and as bare numbers for the other programs.
 
 W1: one site, five stages, releases for ten years, limits. W2: ten such sites, regional and local
 year effects, a tenth of the recruits carried to the nine others. W3: W1 with what we do not know,
-many parameter draws. All numbers are invented; the conventions are those of the package.
+many parameter draws. W4: everything at once at three sites. All numbers are invented; the conventions are those of the package.
 """
 
 import math
@@ -77,6 +77,59 @@ def w2(replicates=1000):
 def w3(draws=1000, replicates=1000):
     """One site; rates drawn from what we do not know."""
     return _scenario(SITES[:1], draws=draws, replicates=replicates, unknown=True)
+
+
+def w4(replicates=1000):
+    """Three sites with every feature: hosts, movement, two origins, limits, four kinds of bad year.
+
+    Two hosts with capacity, immunity and densities that differ between years; animals move between
+    all neighbours and recruits are carried; releases from a hatchery and from a bed of the river;
+    collections; a release that ends when there are enough; goals of several forms.
+    """
+    sites = SITES[:3]
+    years = {"first": 2000, "last": 2000 + RELEASE_YEARS - 1}
+    density = {"per_100m2": {"value": 10, "year_sd": 3}}
+    written = _scenario(sites, draws=1, replicates=replicates, unknown=False).written
+    changed = {
+        "recruitment": {
+            "females": 0.5, "gravid": 0.8, "glochidia": {"value": 50_000, "year_sd": 10_000},
+            "attachment": 2e-3, "dispersion": 5, "fertilised": {"half_density": 0.005},
+            "settlement": {"calibrate": {"recruits_per_adult": RECRUITS, "hosts_per_100m2": 10,
+                                         "adults_per_m2": 0.02}},
+            "hosts": [{"name": name, "suitability": share, "capacity": 400, "contact": 0.05,
+                       "immunity": {"most": 0.5, "half_load": 100}}
+                      for name, share in (("drum", 0.8), ("perch", 0.3))],
+            "carried": [{"from": a, "to": b, "share": CARRIED / 2}
+                        for a in sites for b in sites if a != b],
+        },
+        "movement": [{"stage": "all", "from": a, "to": b, "share": {"value": 0.02, "year_sd": 0.01}}
+                     for a, b in zip(sites, sites[1:], strict=False)],
+        "bad_years": [
+            {"name": "drought", "chance": BAD_CHANCE, "survival": BAD_SURVIVAL},
+            {"name": "flood", "chance": 0.05, "survival": 0.8, "recruitment": 0.3, "strikes": 0.5},
+            {"name": "spill", "chance": 0.02, "survival": 0.5, "strikes": "separately"},
+            {"name": "fish kill", "chance": 0.05, "hosts": 0.2, "length": 2},
+        ],
+        "releases": [
+            {"name": f"{s} plan", "site": s, "stage": "subadult", "number": RELEASED, **years,
+             "delivered": {"mean": 0.9, "sd": 0.05}, "first_year_survival": 0.7, "cost_each": 20}
+            for s in sites[1:]] + [
+            {"name": "moved", "site": sites[2], "stage": "adult", "number": 5, **years,
+             "source": sites[0],
+             "until": {"measure": "adults", "at_least": 600, "where": [sites[2]]}}],
+        "collections": [{"name": "brood", "site": sites[0], "stage": "adult", "number": 4, **years}],
+        "year_effects": {"between_rates": CORRELATION, "between_sites": BETWEEN_SITES,
+                         "carry_over": 0.2},
+        "limits": {"ceiling": {"animals": CEILING}},
+        "sites": [site | {"hosts": {"drum": density, "perch": density}}
+                  for site in written["sites"]],
+        "goals": [*written["goals"],
+                  {"name": "young", "measure": "recruits", "at_least": 20,
+                   "in_years": [2020, 2000 + YEARS], "of_years": 15},
+                  {"name": "everywhere", "measure": "adults", "at_least": 20, "in": 2000 + YEARS,
+                   "where": "each site"}],
+    }
+    return Scenario.from_dict(written | changed)
 
 
 @dataclass(frozen=True)

@@ -137,9 +137,9 @@ def test_quantiles_equal_numpys_whatever_the_order_of_blocks():
     levels = (0.025, 0.05, 0.25, 0.5, 0.9, 0.975)
     counts, shuffled = Counts(3), Counts(3)
     counts._MERGE_AT = 300
-    for part in np.array_split(values, 7):
+    for part in np.array_split(values.T, 7, axis=1):
         counts.add(part)
-    shuffled.add(rng.permutation(values, axis=0))
+    shuffled.add(rng.permutation(values, axis=0).T)
     expected = np.quantile(values, levels, axis=0)
     assert np.array_equal(counts.quantiles(levels), expected)
     assert np.array_equal(shuffled.quantiles(levels), expected)

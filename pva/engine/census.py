@@ -1,0 +1,223 @@
+"""Sums over the replicates of a block, taken at every census while its numbers are at hand.
+
+Sums of a row are taken in an order that no machine changes; those of whole animals are exact.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from pva.compiled import entry, inner
+from pva.engine.asked import (
+    A_BOTTOM,
+    A_DIVISOR,
+    A_END,
+    A_FLOW,
+    A_KEEP,
+    A_KIND,
+    A_START,
+    A_TOP,
+    A_YEARS,
+    LASTING,
+    LEFT,
+    MET,
+    OCCUPIED,
+    RATIO,
+    SEEN,
+    SUCCESS,
+    SUM,
+    VALUE,
+    W_EVERY,
+    W_FIRST,
+    W_FROM,
+    W_LAST,
+    W_NEEDED,
+    W_RUNNING,
+    W_TIMES,
+    W_TO,
+)
+from pva.engine.lanes import add, copy, fill, sum_of
+
+
+@inner()
+def sum_up(asked, found, tally, work, year, last):
+    """Fold a census into what was found; `last` is the number of the last census."""
+    if len(found.part) == 1:
+        return
+    if year == 0:
+        for k in range(len(asked.watched)):
+            fill(found.score[0, k], 0.0)
+            fill(found.score[1, k], 0.0)
+    sites, tallies = tally.shape[0], tally.shape[1]
+    for k in range(len(asked.summed)):
+        t = asked.summed[k]
+        for site in range(sites):
+            _by_part(tally[site, t], found.part, work.some, found.tally,
+                     (year * sites + site) * tallies + t)
+    for row in range(len(asked.row)):
+        _value(asked, found, tally, work, year, row)
+        if asked.row[row, A_KEEP] >= 0:
+            copy(found.kept[asked.row[row, A_KEEP], year], found.value[VALUE, row])
+    for w in range(len(asked.watch)):
+        every = asked.watch[w, W_EVERY] == 1
+        if asked.watch[w, W_FROM] <= year <= asked.watch[w, W_TO]:
+            _look(asked, found, w)
+        if not every:
+            _success(asked, found, work.factor, year, w, last)
+        if every or year == last:
+            met = found.watch[MET, w]
+            _meet(asked, found, w, met)
+            _by_part(met, found.part, work.some, found.met, year * len(asked.watch) + w)
+
+
+@inner()
+def _by_part(row, part, scratch, out, cell):
+    for p in range(len(out)):
+        out[p, cell] = sum_of(row, part[p], part[p + 1], scratch)
+
+
+@inner()
+def _terms(asked, tally, first, last, out):
+    """Tallies summed, in the order of the terms."""
+    for term in range(first, last):
+        more = tally[asked.term[term, 0], asked.term[term, 1]]
+        if term == first:
+            copy(out, more)
+        else:
+            add(out, more)
+
+
+@inner()
+def _value(asked, found, tally, work, year, row):
+    """The row's numbers at a census, NaN where not defined; their sums, unless they are sums."""
+    value, known = found.value[VALUE, row], work.total
+    kind, number = asked.row[row, A_KIND], asked.number[row]
+    top, bottom, end = asked.row[row, A_TOP], asked.row[row, A_BOTTOM], asked.row[row, A_END]
+    if asked.row[row, A_FLOW] == 1 and year == 0:
+        fill(value, math.nan)
+        return
+    _terms(asked, tally, top, bottom, value)
+    if kind == SUM:
+        if number[A_DIVISOR] != 1.0:
+            for i in range(len(value)):
+                value[i] /= number[A_DIVISOR]
+        return
+    if kind == OCCUPIED:
+        _occupied(asked, tally, bottom, end, value)
+        known = value
+    else:
+        _terms(asked, tally, bottom, end, known)
+        if kind == RATIO:
+            for i in range(len(value)):
+                there = known[i] > 0.0
+                ratio = value[i] / known[i]
+                value[i] = ratio if there else math.nan
+                known[i] = ratio if there else 0.0
+        else:
+            _lose(number, value, known, found.value[LEFT, row], found.value[SEEN, row], year)
+    cell = 2 * (year * len(asked.row) + row)
+    _by_part(known, found.part, work.some, found.total, cell)
+    for p in range(len(found.part) - 1):
+        many = 0
+        for i in range(found.part[p], found.part[p + 1]):
+            many += 1 if value[i] == value[i] else 0
+        found.total[p, cell + 1] = many
+
+
+@inner()
+def _occupied(asked, tally, first, last, value):
+    """Sites that hold any animal: terms in pairs, the animals of two origins."""
+    fill(value, 0.0)
+    for term in range(first, last, 2):
+        one = tally[asked.term[term, 0], asked.term[term, 1]]
+        other = tally[asked.term[term + 1, 0], asked.term[term + 1, 1]]
+        for i in range(len(value)):
+            value[i] += 1.0 if one[i] + other[i] > 0.0 else 0.0
+
+
+@inner()
+def _lose(number, value, known, left, seen, year):
+    """Share left: every census with a size takes 1 / (2 size) of it; none without any animal.
+
+    `value` comes with the animals that make the size, `known` with all animals.
+    """
+    if year == 0:
+        fill(left, 1.0)
+        fill(seen, 0.0)
+    for i in range(len(value)):
+        size = value[i] * number[A_DIVISOR] * number[A_YEARS]
+        seen[i] = 1.0 if known[i] > 0.0 else seen[i]
+        gone = (seen[i] > 0.0) & (known[i] == 0.0)
+        known[i] = 0.0 if gone else number[A_START] * left[i]
+        value[i] = math.nan if gone else known[i]
+        left[i] *= max(1.0 - 1.0 / (2.0 * size), 0.0) if size > 0.0 else 1.0
+
+
+@inner()
+def _look(asked, found, w):
+    """A census inside the window of a watch: times each of its rows held, or running."""
+    side, limit = asked.limit[w, 0], asked.limit[w, 1]
+    for k in range(asked.watch[w, W_FIRST], asked.watch[w, W_LAST]):
+        value = found.value[VALUE, asked.watched[k]]
+        score, most = found.score[0, k], found.score[1, k]
+        if asked.watch[w, W_RUNNING] == 1:
+            for i in range(len(value)):
+                score[i] = score[i] + 1.0 if side * value[i] <= limit else 0.0  # 0 for a null
+                most[i] = max(most[i], score[i])
+        else:
+            for i in range(len(value)):
+                most[i] += 1.0 if side * value[i] <= limit else 0.0
+
+
+@inner()
+def _meet(asked, found, w, met):
+    """Lanes in which enough rows of a watch held often enough."""
+    times = np.float64(asked.watch[w, W_TIMES])
+    needed = np.float64(asked.watch[w, W_NEEDED])
+    fill(met, 0.0)
+    for k in range(asked.watch[w, W_FIRST], asked.watch[w, W_LAST]):
+        most = found.score[1, k]
+        for i in range(len(met)):
+            met[i] += 1.0 if most[i] >= times else 0.0
+    for i in range(len(met)):
+        met[i] = 1.0 if met[i] >= needed else 0.0
+
+
+@inner()
+def _success(asked, found, holds, year, w, last):
+    """First census at which enough rows hold, and first from which they hold to the end."""
+    first, lasting = found.watch[SUCCESS, w], found.watch[LASTING, w]
+    never, now, needed = last + 1.0, np.float64(year), np.float64(asked.watch[w, W_NEEDED])
+    side, limit = asked.limit[w, 0], asked.limit[w, 1]
+    if year == 0:
+        fill(first, never)
+        fill(lasting, never)
+    fill(holds, 0.0)
+    for k in range(asked.watch[w, W_FIRST], asked.watch[w, W_LAST]):
+        value = found.value[VALUE, asked.watched[k]]
+        for i in range(len(holds)):
+            holds[i] += 1.0 if side * value[i] <= limit else 0.0
+    for i in range(len(holds)):
+        begun, kept, on = first[i], lasting[i], holds[i] >= needed
+        first[i] = now if on & (now < begun) else begun
+        kept = now if now < kept else kept
+        lasting[i] = kept if on else never
+
+
+@entry()
+def count_values(values, counts):
+    """Count whole numbers that are small enough: `values` (census, lane) into `counts`.
+
+    `counts` is int64 (census, number). Returns the largest of all values.
+    """
+    most = np.int64(0)
+    for census in range(values.shape[0]):
+        row, count = values[census], counts[census]
+        for i in range(len(row)):
+            number = np.int64(row[i])
+            most = max(most, number)
+            if number < len(count):
+                count[number] += 1
+    return most
