@@ -8,7 +8,7 @@ DOCS = Path(__file__).resolve().parent
 REST = "How to"  # a page that no group names stands here
 
 GROUPS: dict[str, list[str]] = {
-    "Begin": ["../README", "own-tables"],
+    "Begin": ["../README", "new-study", "own-tables"],
     "Tutorials": ["tutorial-planner", "tutorial-reviewer", "tutorial-researcher"],
     "Learn by truth": ["learn-by-truth"],
     "Questions": ["questions/sizes", "questions/ages-and-sources", "questions/sites",
@@ -16,8 +16,9 @@ GROUPS: dict[str, list[str]] = {
                   "questions/host-saturates", "questions/two-hosts", "questions/immunity",
                   "questions/lack-of-mates", "questions/donor-bed", "questions/published-matrices",
                   "questions/no-field-data"],
-    REST: ["planner", "reviewer", "researcher", "technician", "mistakes", "stock", "compare",
-           "sensitivity", "explore", "donor", "monitor", "check-against-data", "figures"],
+    REST: ["planner", "reviewer", "researcher", "technician", "field-sheets", "spreadsheet-form",
+           "trace", "mistakes", "stock", "compare", "sensitivity", "explore", "donor", "monitor",
+           "check-against-data", "figures"],
     "Methods": ["model-year", "equations", "estimation", "published-checks", "real-data",
                 "performance", "likelihood-speed"],
     "Reference": ["commands", "scenario-reference", "study-reference", "published-values"],

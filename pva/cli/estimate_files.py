@@ -55,6 +55,9 @@ def _keep_edited(terminal, folder):
 
 def read_json(path: Path) -> dict | None:
     """A JSON file, or None where it is missing or broken."""
+    from pva.files.unfinished import tidy
+
+    tidy(path.parent)  # if its writer was killed, what it had ready takes its place first
     try:
         return json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError):

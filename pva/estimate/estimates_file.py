@@ -12,6 +12,7 @@ from pva.estimate.estimates import GROUPS, Covariance, Estimate, Estimates
 from pva.estimate.link_scale import Link, natural
 from pva.files import Positions, read_yaml
 from pva.files.near_names import the_nearest_is
+from pva.files.unfinished import tidy
 from pva.sources import KINDS, Source
 
 FIELDS = ("value", "se", "interval", "year_sd", "link", "apparent", "n", "source", "note")
@@ -44,6 +45,7 @@ def read_estimates(path) -> Estimates:
     DataError
         The covariance beside it is damaged, or belongs to other estimates.
     """
+    tidy(Path(path).parent)  # if their writer was killed, what it had ready takes its place first
     written, at = read_yaml(path)
     problems = _Problems(at)
     rates, abundance, notes = {}, {}, []

@@ -17,7 +17,8 @@ STUDY_SCHEMA = "study.schema.json"
 _TEXT = ["string", "number", "boolean"]
 _ONE_OR_MORE = ("differs_by", "species", "also_called", "test_tags", "bad_years", "compare",
                 "transects")
-_BARE = {"ShareSpec": "number", "DonorSpec": "string", "ColumnSource": ["string", "number"],
+_BARE = {"ShareSpec": "number", "DonorSpec": "string", "CheckDataSpec": "string",
+         "SensitivitySpec": "boolean", "ColumnSource": ["string", "number"],
          "ColumnPart": ["string", "number"]}  # what may stand in place of the block
 
 

@@ -7,6 +7,7 @@ the next command that writes into the folder takes them away; nothing ever reads
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import platform
 import re
@@ -15,7 +16,7 @@ import shutil
 import time
 from pathlib import Path
 
-MARK = ".unfinished-"
+MARK, PLAN = ".unfinished-", "in-place.json"
 _NAME = re.compile(re.escape(MARK) + r"([0-9a-f]{8})-(\d+)-[0-9a-f]{12}-")
 _ABANDONED = 86_400.0  # s after which a file of another machine is nobody's
 _LONGEST = 120  # characters of the name, so that no system finds the whole too long
@@ -27,13 +28,25 @@ def unfinished_name(path: Path) -> Path:
                           f"{path.name[:_LONGEST]}.tmp")
 
 
+def plan_name(folder: Path) -> Path:
+    """A name for the list of files that are about to be put in place."""
+    return unfinished_name(folder / PLAN)
+
+
 def tidy(folder: Path) -> int:
     """Remove unfinished files and folders whose writer is gone; returns how many.
 
-    Those of a process that still runs are left, and those of another machine for a day.
+    If it was killed while it put the files of one answer in place, the rest follows first: all of
+    them were complete. Those of a process that still runs are left, and those of another machine
+    for a day.
     """
     removed = 0
-    for path in folder.glob(f"{MARK}*"):
+    left = sorted(folder.glob(f"{MARK}*"))
+    for plan in left:
+        found = _NAME.match(plan.name)
+        if found and plan.name.endswith(f"-{PLAN}.tmp") and _gone(plan, found[1], int(found[2])):
+            _go_on(plan)
+    for path in left:
         found = _NAME.match(path.name)
         if found is None or not _gone(path, found[1], int(found[2])):
             continue
@@ -43,6 +56,17 @@ def tidy(folder: Path) -> int:
             continue
         removed += 1
     return removed
+
+
+def _go_on(plan: Path) -> None:
+    """Put in place what a killed writer had ready; done twice, it does no harm."""
+    try:
+        files = json.loads(plan.read_text(encoding="utf-8"))
+        for beside, path in files:
+            if Path(beside).exists():
+                os.replace(beside, path)
+    except (OSError, ValueError, TypeError):
+        return
 
 
 def _gone(path: Path, machine: str, process: int) -> bool:

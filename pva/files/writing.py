@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import json
 import os
 import shutil
 from collections.abc import Callable, Iterator
@@ -15,7 +16,7 @@ from typing import Any
 
 from pva.errors import Problem, PvaError
 from pva.files.locking import only_one
-from pva.files.unfinished import tidy, unfinished_name
+from pva.files.unfinished import plan_name, tidy, unfinished_name
 
 
 @dataclass
@@ -152,13 +153,39 @@ def _put_in_place(files: dict[Path, Path]) -> None:
     with ExitStack() as held:
         for folder in folders:
             held.enter_context(only_one(folder))
-        for path, beside in files.items():
-            try:
-                os.replace(beside, path)
-            except OSError as error:
-                raise PvaError(_write_problem(path, error)) from None
+        plans = _write_plans(folders, files) if len(files) > 1 else []
+        try:
+            for path, beside in files.items():
+                try:
+                    os.replace(beside, path)
+                except OSError as error:
+                    raise PvaError(_write_problem(path, error)) from None
+        finally:
+            for plan in plans:
+                _remove(plan)
     for folder in folders:
         _sync_folder(folder)
+
+
+def _write_plans(folders: list[Path], files: dict[Path, Path]) -> list[Path]:
+    """Say in every folder what is about to be put in place, so that it can be gone on with."""
+    content = json.dumps([[str(beside.absolute()), str(path.absolute())]
+                          for path, beside in files.items()]).encode()
+    plans = []
+    for folder in folders:
+        plan, ready = plan_name(folder), unfinished_name(folder / "plan")
+        try:
+            with ready.open("wb") as handle:
+                handle.write(content)
+                handle.flush()
+                os.fsync(handle.fileno())
+            os.replace(ready, plan)
+        except OSError as error:
+            for one in (ready, *plans):
+                _remove(one)
+            raise PvaError(_write_problem(folder, error)) from None
+        plans.append(plan)
+    return plans
 
 
 def _remove(beside: Path | None) -> None:

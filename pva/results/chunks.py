@@ -24,8 +24,8 @@ from pva.scenario.resolved import Resolved, Runs
 
 SITE_YEARS = 1 << 22  # of a chunk, at most; about a second of one core
 _ADDED = ("extinct", "below", "goals", "all_goals", "first_success", "lasting_success",
-          "adults_by_draw", "adults_squared", "sums", "sizes", "stage_sum", "collected",
-          "least_adults", "replicates")
+          "adults_by_draw", "stage_sum", "least_adults", "replicates", "_tallies", "_totals",
+          "_sizes", "adults_squared", "sums", "sizes", "collected")
 _COUNTED = ("adults", "wild_adults")
 
 
@@ -93,12 +93,15 @@ def fold_chunk(resolved: Resolved, plan: Plan, draws: Draws, places: Places, see
         Counts and sums by name, as arrays.
     """
     fold = Fold(resolved, places, keep=keep, paired=paired)
+    asked = {"asked": fold.asked} if hasattr(fold, "asked") else {}
     for block in simulate(plan, draws, seed=seed, replicates=resolved.runs.replicates,
                           threads=threads, first_draw=first_draw,
-                          first_replicate=first_replicate):
+                          first_replicate=first_replicate, **asked):
         fold.add(block)
+    if asked:
+        fold.finish()
     outcomes = np.concatenate(fold.outcomes, axis=1) if fold.outcomes else np.zeros((0, 0))
-    return {name: np.asarray(getattr(fold, name)) for name in _ADDED} | {
+    return {name: np.asarray(getattr(fold, name)) for name in _ADDED if name in vars(fold)} | {
         name: counts_as_arrays(getattr(fold, name)) for name in _COUNTED} | {
         "outcomes": outcomes, "kept": np.array(fold.kept)}
 
@@ -115,7 +118,7 @@ class _Sums:
     def add(self, chunk: Chunk, part: dict[str, Any]) -> None:
         """Add one chunk."""
         fold = self._fold
-        for name in _ADDED:
+        for name in [n for n in _ADDED if n in part]:
             so_far = getattr(fold, name)
             setattr(fold, name, part[name] if so_far is None else so_far + part[name])
         for name in _COUNTED:

@@ -8,6 +8,7 @@ from pathlib import Path
 import xarray as xr
 
 from pva.files import write_bytes_atomic, write_text_atomic
+from pva.files.unfinished import tidy
 
 
 def write_json(path: Path, document: dict) -> Path:
@@ -23,5 +24,6 @@ def write_dataset(path: Path, data: xr.Dataset) -> Path:
 
 def read_dataset(path: Path) -> xr.Dataset:
     """Read a data set back, all of it, and close the file."""
+    tidy(path.parent)  # if its writer was killed, what it had ready takes its place first
     with xr.open_dataset(path, engine="h5netcdf") as data:
         return data.load()

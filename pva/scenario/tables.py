@@ -238,6 +238,10 @@ def _releasing(resolved: Resolved) -> list[str]:
         if row.delivered_mean == 1 and not row.delivered_sd and any(row.numbers.values()):
             found.append(f"Every planned animal is delivered ({row.name}); deliveries often fall "
                          "short.")
+    if resolved.releases and any(rate.value > 0 for site in resolved.sites
+                                 for rate in site.start.numbers.values()):
+        found.append("Animals at the first census count as wild-born; where some were stocked "
+                     "earlier, the wild-born share of the first years is overstated.")
     if resolved.releases:
         found.append("Released animals and their young live and breed like wild ones after their "
                      "first year.")

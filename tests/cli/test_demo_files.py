@@ -1,10 +1,10 @@
 """The demo study is copied whole, and never over anything that a person has changed."""
 
 import json
-import shutil
 
 import pytest
 
+from pva.cli import demo_files
 from pva.cli.demo_files import MANIFEST, copy_demo, digests, remember
 from pva.errors import FormError
 from pva.files import shipped
@@ -102,7 +102,7 @@ def test_a_file_of_ones_own_in_the_way_of_a_new_one_is_refused(copied):
 def test_an_interrupted_copy_leaves_nothing(tmp_path, monkeypatch):
     def stop(source, target):
         raise KeyboardInterrupt
-    monkeypatch.setattr(shutil, "copyfile", stop)
+    monkeypatch.setattr(demo_files, "_copy_one", stop)
     with pytest.raises(KeyboardInterrupt):
         copy_demo(tmp_path / "demo")
     assert list(tmp_path.iterdir()) == []

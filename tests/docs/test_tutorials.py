@@ -99,6 +99,8 @@ def test_the_reviewer_sees_the_verdict_flip_and_an_empty_goal_met(followed):
     shown = next(text for line, text in said.items() if line.endswith("goal.yaml")
                  and line.startswith("pva show"))
     assert "assumed" in shown and "published" in shown
+    traced = next(text for line, text in said.items() if "--trace" in line)
+    assert "expert range (invented)" in traced and "0.93" in traced
     lower = next(text for line, text in said.items() if "survival-lower" in line
                  and line.startswith("pva compare"))
     now = int(re.search(r"\((\d+) %\s+against", lower)[1])

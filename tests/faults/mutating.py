@@ -11,7 +11,6 @@ WORDS = ("", " ", "adult", "juvenile", "river", "all", "none", "off", "yes", "1e
          "value", "survival/adult", "x" * 300)
 NUMBERS = (0, 1, -1, 0.5, 1.0, 1e-12, -0.0, 2, 7, 100, 2025, 2026, 2050, 1e6, 1e9, 1e12, 1e300,
            float("inf"), float("nan"), 2**63, 10**30)
-LIKELY = {}  # nothing is tried more often than anything else
 
 
 def paths(data: object, path: tuple = ()) -> Iterator[tuple]:

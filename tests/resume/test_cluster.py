@@ -76,13 +76,13 @@ def cluster(tmp_path):
 def largest_mb(address: str) -> float:
     """Peak resident size of the largest worker."""
     from distributed import Client
+
+    def peak_mb():  # inside, so that it travels whole: workers know no tests
+        import resource
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
+
     with Client(address) as client:
-        return max(client.run(_peak_mb).values())
-
-
-def _peak_mb():
-    import resource
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
+        return max(client.run(peak_mb).values())
 
 
 def kill_one_after(parts: int, worker: subprocess.Popen):

@@ -267,3 +267,21 @@ def test_a_number_under_a_catalogue_key_is_shown_beside_the_catalogue(folder):
     row = rows["recruitment/attachment"]
     assert row["low_confidence"] and row["source_kind"] == "assumed"
     assert row["source"].startswith("attachment: no published value; released to attached")
+
+
+def test_releases_of_which_the_same_is_assumed_share_a_sentence(plan):
+    row = {k: v for k, v in plan["releases"][0].items() if k != "delivered"}
+    plan["releases"] = [{**row, "name": f"row {i}"} for i in range(1, 9)]
+    plan.pop("solve", None)
+    sentences = Scenario.from_dict(plan).assumptions()
+    assert [s for s in sentences if s.startswith("Every planned animal is delivered")] == [
+        "Every planned animal is delivered (row 1; row 2; row 3; row 4; row 5; row 6 and 2 more); "
+        "deliveries often fall short."]
+
+
+def test_animals_at_the_start_are_said_to_count_as_wild(plan):
+    told = "Animals at the first census count as wild-born"
+    for number, said in ((5, True), (0, False)):
+        plan["start"] = {"adult": number}
+        found = Scenario.from_dict(plan).assumptions()
+        assert any(s.startswith(told) for s in found) is said

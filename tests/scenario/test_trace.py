@@ -209,7 +209,13 @@ def test_dots_may_stand_for_strokes(study):
         "survival/adult")
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda p: p.relative_to(TOP).as_posix())
+DIFFERENT = ("no-field-data", "teasel", "river", "host-returns", "two-hosts", "sites-moving",
+             "donor", "sources-mixed", "plan", "host-common")
+
+
+@pytest.mark.parametrize("path", [pytest.param(
+    p, id=p.relative_to(TOP).as_posix(), marks=[] if p.stem in DIFFERENT else pytest.mark.slow)
+    for p in SHIPPED])
 def test_every_rate_of_every_shipped_scenario_has_a_chain(path):
     scenario = read_scenario(path)
     for row in scenario.parameters():

@@ -54,7 +54,8 @@ def fan_figure(name: str, data, *, target=None, measure: str = "adults",
     caption = (f"{words} at each yearly census. Shaded: the middle 50, 80 and 95 of every 100 "
                "runs; line: the middle run.")
     beneath = {"released": "animals planned for release",
-               "share": "the share of adults born in the river"}
+               "share": "the share of adults born in the river (all of the first census "
+                        "count as such)"}
     below = [beneath[p] for p in _panels(released, data) if p in beneath]
     if below:
         caption += f" Beneath: {' and '.join(below)}."
