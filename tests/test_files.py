@@ -42,6 +42,15 @@ def test_a_file_may_begin_with_a_mark_and_share_parts(tmp_path):
     assert read_yaml(path)[0] == {"a": {"b": 1}, "c": {"b": 1}}
 
 
+def test_what_a_reader_does_to_the_data_is_not_met_by_the_next(tmp_path):
+    path = tmp_path / "a.yaml"
+    path.write_text("a: [1, 2]\n", encoding="utf-8")
+    read_yaml(path)[0]["a"].append(3)
+    assert read_yaml(path)[0] == {"a": [1, 2]}
+    path.write_text("a: [4]\n", encoding="utf-8")
+    assert read_yaml(path)[0] == {"a": [4]}
+
+
 @pytest.mark.parametrize("text, said", [
     ("", "a.yaml: the file is empty. Write the study or scenario into it."),
     ("- a\n", "a.yaml, line 1, column 1: the file must hold keys with values, such as `title: "
