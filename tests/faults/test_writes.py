@@ -6,7 +6,6 @@ import ast
 import errno
 import multiprocessing
 import os
-import resource
 import subprocess
 import sys
 import time
@@ -19,6 +18,7 @@ from pva.errors import PvaError
 from pva.files import as_written, together, write_bytes_atomic, write_text_atomic, writing
 from pva.files.unfinished import MARK, tidy, unfinished_name
 
+resource = pytest.importorskip("resource", reason="limits and forks are of Unix")
 TOP = Path(__file__).parents[2]
 WRITES = {"write_text", "write_bytes", "to_netcdf", "savefig", "copyfile", "copytree", "copy2",
           "to_excel", "to_json", "to_pickle", "savez", "replace", "rename", "move", "touch",
