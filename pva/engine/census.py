@@ -210,7 +210,7 @@ def _success(asked, found, holds, year, w, last):
 def count_values(values, counts):
     """Count whole numbers that are small enough: `values` (census, lane) into `counts`.
 
-    `counts` is int64 (census, number). Returns the largest of all values.
+    `counts` is int32 (census, number). Returns the largest of all values.
     """
     most = np.int64(0)
     for census in range(values.shape[0]):

@@ -39,7 +39,8 @@ class Counts:
         self._values = [np.zeros(0)] * years
         self._counts = [np.zeros(0, dtype=np.int64)] * years
         self._widest = self._MOST_CELLS // years if whole else 0
-        self._table = np.zeros((years, min(self._FIRST_WIDTH, self._widest)), dtype=np.int64)
+        # numbers of 32 bits stay near the processor; no run has two thousand million replicates
+        self._table = np.zeros((years, min(self._FIRST_WIDTH, self._widest)), dtype=np.int32)
 
     def add(self, values: np.ndarray) -> None:
         """Add values, shape (census, replicate)."""
@@ -148,7 +149,8 @@ class Fold:
     def add(self, block: Block) -> None:
         """Fold one block in, which was simulated with what is `asked`."""
         resolved, found = self.resolved, block.found
-        self._waiting.append((block.draw[found.part[:-1]], found))
+        light = found._replace(kept=None)  # its memory serves the next block, while it is near
+        self._waiting.append((block.draw[found.part[:-1]], light))
         if len(self._waiting) >= self._MERGE_AT:
             self.finish()
         adults = found.kept[ADULTS]

@@ -2,7 +2,8 @@
 
 W1: one site, five stages, releases for ten years, limits. W2: ten such sites, regional and local
 year effects, a tenth of the recruits carried to the nine others. W3: W1 with what we do not know,
-many parameter draws. W4: everything at once at three sites. All numbers are invented; the conventions are those of the package.
+many parameter draws. W4: everything at once at three sites. All numbers are invented; the
+conventions are those of the package.
 """
 
 import math
@@ -117,7 +118,8 @@ def w4(replicates=1000):
             {"name": "moved", "site": sites[2], "stage": "adult", "number": 5, **years,
              "source": sites[0],
              "until": {"measure": "adults", "at_least": 600, "where": [sites[2]]}}],
-        "collections": [{"name": "brood", "site": sites[0], "stage": "adult", "number": 4, **years}],
+        "collections": [{"name": "brood", "site": sites[0], "stage": "adult", "number": 4,
+                         **years}],
         "year_effects": {"between_rates": CORRELATION, "between_sites": BETWEEN_SITES,
                          "carry_over": 0.2},
         "limits": {"ceiling": {"animals": CEILING}},
