@@ -250,7 +250,7 @@ def first(folder: Path, begun, ended, lock: bool) -> None:
 
     def stops_once(*names):
         put(*names)
-        if not begun.is_set():
+        if Path(names[1]).name == "a":
             begun.set()
             ended.wait(0.5 if lock else 60)
 
