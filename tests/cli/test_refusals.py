@@ -32,7 +32,7 @@ def test_check_of_a_scenario_compiles_nothing(small):
 def test_a_run_loads_no_more_than_it_needs(small):
     """Each of these costs more to load than the run itself."""
     heavy = ("scipy.stats", "matplotlib", "openpyxl", "SALib")
-    assert loaded_by("run", small, modules=heavy) == []
+    assert not set(heavy) & set(loaded_by("run", small, modules=heavy))
 
 
 def test_help_lists_the_commands_in_the_order_of_the_work(call):
