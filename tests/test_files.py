@@ -63,7 +63,8 @@ def test_what_a_reader_does_to_the_data_is_not_met_by_the_next(tmp_path):
      "read. Remove it: only plain text, numbers, lists and keys are allowed."),
     ("a: &x [*x]\n", "a.yaml, line 1, column 4: values are nested more than 40 deep. Write the "
      "file flatter."),
-    ("[" * 500, "a.yaml, line 1, column 42: values are nested more than 40 deep. Write the file flatter."),
+    ("[" * 500, "a.yaml, line 1, column 42: values are nested more than 40 deep. Write the file "
+     "flatter."),
     ("<<: {a: 1}\n", "a.yaml, line 1, column 1: `<<` is not read here. Write the keys out, or use "
      "`extends` in a scenario."),
     ("? [1, 2]\n: 3\n", "a.yaml, line 1, column 3: a key must be one word or number. Write a plain "
