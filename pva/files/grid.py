@@ -14,3 +14,4 @@ class Grid:
     delimiter: str | None = None
     base_1904: bool = False
     notes: list[str] = field(default_factory=list)
+    without_result: list[str] = field(default_factory=list)  # cells, such as C7

@@ -88,7 +88,8 @@ def _grid(path: Path, book: Any, page: Any) -> Grid:
     _walk_through(path, page.title, cells)
     _fill_merged(cells.merged, cells.rows)
     return Grid(cells.rows, sheet=page.title, notes=_without_result(cells.without_result),
-                base_1904=book.epoch == CALENDAR_MAC_1904)
+                base_1904=book.epoch == CALENDAR_MAC_1904,
+                without_result=list(cells.without_result))
 
 
 def _rows_of(page: Any, most: int | None = None) -> Iterator[tuple]:

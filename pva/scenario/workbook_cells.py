@@ -13,7 +13,12 @@ from pva.scenario.workbook_layout import LIST, NUMBER, PAIR, SWITCH, TABLE, TEXT
 NOTHING = object()  # a value that fits into no cell of its kind
 _WHOLE_TEXT = re.compile(r"-?\d+")
 _NEEDED = {NUMBER: "a number", WHOLE: "a whole number", PAIR: "a number", SWITCH: "`on` or `off`",
-           TABLE: "a number, or entries such as `2027: 100; 2028: 50`"}
+           TABLE: "a number, or entries such as `2027: 100; 2028: 50`",
+           LIST: "a list parted by semicolons, such as `2030; 2040`"}
+_PERCENT = re.compile(r"(\d+(?:[.,]\d+)?)\s*%")
+_COMMA = re.compile(r"-?\d*,\d+")
+_GROUPED = re.compile(r"\d{1,3}(?:[ \u00a0\u202f']\d{3})+")
+_YEARS_WITH_COMMAS = re.compile(r"\[?\s*\d{4}(?:\s*,\s*\d{4})+\s*\]?")
 
 
 def to_cell(value: Any, kind: str) -> Any:
@@ -57,6 +62,20 @@ def from_cell(text: str, kind: str) -> Any:
     return text
 
 
+def advice(text: str, kind: str) -> str:
+    """What to do about a cell that `from_cell` refused."""
+    if kind in (NUMBER, PAIR, WHOLE):
+        percent = _PERCENT.fullmatch(text)
+        if percent:
+            share = float(percent[1].replace(",", ".")) / 100
+            return f"Write it as a share: {share:.6g}."
+        if _COMMA.fullmatch(text):
+            return f"Write a point for decimals: {text.replace(',', '.')}."
+        if _GROUPED.fullmatch(text):
+            return f"Write it without separators: {re.sub(r'[^0-9]', '', text)}."
+    return "Correct the cell."
+
+
 def _number(value: Any) -> Any:
     try:
         number = to_number(value)
@@ -78,6 +97,8 @@ def _list(value: Any) -> Any:
 
 
 def _items(text: str) -> Any:
+    if _YEARS_WITH_COMMAS.fullmatch(text):
+        raise ValueError(_NEEDED[LIST])
     if ";" in text:
         return [word.strip() for word in text.split(";") if word.strip()]
     return int(text) if _WHOLE_TEXT.fullmatch(text) else text
@@ -102,8 +123,11 @@ def _entries(text: str) -> Any:
         key, colon, number = (part.strip() for part in entry.partition(":"))
         if not (key or number):
             continue
+        name: Any = int(key) if _WHOLE_TEXT.fullmatch(key) else key
+        if name in found:
+            raise ValueError("each key once")
         try:
-            found[int(key) if _WHOLE_TEXT.fullmatch(key) else key] = to_number(number)
+            found[name] = to_number(number)
         except PydanticCustomError:
             raise ValueError(_NEEDED[TABLE]) from None
     if not found:

@@ -10,12 +10,12 @@ from pva.errors import DataError, FormError, Problem
 from pva.files import parse_value, restored
 from pva.files.choice_lists import LISTS
 from pva.files.grid import Grid
-from pva.files.near_names import did_you_mean
+from pva.files.near_names import did_you_mean, near_name
 from pva.files.workbooks import every_sheet
 from pva.scenario.load import Written
 from pva.scenario.places import Place, WrittenList, WrittenMap
 from pva.scenario.scenario import Scenario
-from pva.scenario.workbook_cells import from_cell
+from pva.scenario.workbook_cells import advice, from_cell
 from pva.scenario.workbook_layout import (
     OTHER,
     PAIR,
@@ -27,7 +27,9 @@ from pva.scenario.workbook_layout import (
     RowSheet,
 )
 from pva.scenario.workbook_parts import BETWEEN, label_of
+from pva.scenario.workbook_strays import strays_of
 from pva.scenario.workbook_write import GUIDE, headings_of
+from pva.sources import KINDS
 
 _MOST_ABOVE = 20  # rows in which the headings may stand
 
@@ -76,8 +78,10 @@ class _Reader:
         known = {sheet.name: sheet for sheet in (*SHEETS, OTHER)}
         for name in there:
             if name not in known and name not in (GUIDE, LISTS):
-                self.add(f"the form has no sheet `{name}`", did_you_mean(
-                    name, known, "Take it away."), Place(str(self.path)), "unknown-sheet")
+                near = near_name(name, known)
+                self.add(f"the form has no sheet `{name}`", "Take it away." if near is None else
+                         f"Call it `{near}` if that is meant, or take it away.",
+                         Place(str(self.path)), "unknown-sheet")
         if not set(known) & set(there):
             raise DataError(Problem("this workbook is no form of a scenario",
                                     "Make one with `pva form SCENARIO`.", file=str(self.path),
@@ -92,6 +96,9 @@ class _Reader:
         at = self._headings(sheet, grid, columns)
         if at is None:
             return
+        for stray in strays_of(sheet, grid, at):
+            self.add(stray.what, stray.todo, self._cell_place(sheet, stray.row, stray.column),
+                     stray.code)
         place_of = {cell.heading: i for i, cell in enumerate(columns)}
         take = {KeySheet: self._key, RowSheet: self._row, PlaceSheet: self._place}[type(sheet)]
         heads = [place_of.get(head) for head in grid.rows[at]]
@@ -201,8 +208,9 @@ class _Reader:
                 known = [label_of(row, i) for i, row in enumerate(rows or ())]
                 if text not in known:
                     self.add(f"there is no {part[1:-1]} called `{text}`", did_you_mean(
-                        text, known, f"Add it to the sheet `{path[-1]}` first." if path[-1] !=
-                        "hosts" else "Add it to the sheet `host fish` first."), at, "unknown-name")
+                        text, known, "Add it to the sheet "
+                        f"`{'host fish' if path[-1] == 'hosts' else path[-1]}` first, or take this "
+                        "row away."), at, "unknown-name")
                     return None
                 path = (*path, known.index(text))
             else:
@@ -267,6 +275,10 @@ class _Reader:
                          cells["source"][1], "source-without-kind")
             return
         kind, at = cells["source_kind"]
+        if kind not in KINDS:
+            self.add(f"`source_kind` cannot be `{kind[:40]}`", did_you_mean(
+                kind, KINDS, f"Choose one of {', '.join(KINDS)}."), at, "wrong-word")
+            return
         words = cells.get("source", ("", at))[0]
         block["source"] = WrittenMap({kind: words}, {kind: at})
         block.places["source"] = at
@@ -277,7 +289,7 @@ class _Reader:
             return from_cell(text, cell.kind)
         except ValueError as needed:
             self.add(f"`{cell.heading}` is `{text[:40]}`, where {needed} is needed",
-                     "Correct the cell.", at, "wrong-form")
+                     advice(text, cell.kind), at, "wrong-form")
             return None
 
     def _take(self, cell: Cell, path: tuple, text: str, at: Place) -> None:

@@ -229,6 +229,50 @@ def test_problems_of_the_form_name_sheet_and_cell(tmp_path, part):
         assert said in told, "\n".join(told)
 
 
+STRAY = [  # what would get lost, or be read as another thing, without a word
+    ("survival", "C5", "=0.5+0.2", "sheet `survival`, cell C5: the cell holds a formula without a "
+     "result. Open the form in a spreadsheet program and save it, or write the value itself."),
+    ("survival", "D2", 0.5, "sheet `survival`, cell D2: `0.5` stands above the headings, where "
+     "nothing is read. Move it below them, or take it away."),
+    ("judging", "C14", 100, "sheet `judging`, cell C14: `100` stands under `unit`, where nothing "
+     "is read. Move it under `value`, or take it away."),
+    ("judging", "D13", 100, "sheet `judging`, cell D13: `100` stands under `meaning`, where "
+     "nothing is read. Move it under `value`, or take it away."),
+    ("judging", "C6", "each site", "sheet `judging`, cell C6: `each site` stands under `unit`, "
+     "where nothing is read. Move it under `value`, or take it away."),
+    ("releases", "F4", "2027: 100; 2027: 50", "sheet `releases`, cell F4: `number` is `2027: 100; "
+     "2027: 50`, where each key once is needed. Correct the cell."),
+    ("survival", "C4", "85 %", "sheet `survival`, cell C4: `value` is `85 %`, where a number is "
+     "needed. Write it as a share: 0.85."),
+    ("survival", "D4", "0,80", "sheet `survival`, cell D4: `low` is `0,80`, where a number is "
+     "needed. Write a point for decimals: 0.80."),
+    ("sites", "B4", "1 400", "sheet `sites`, cell B4: `area_m2` is `1 400`, where a number is "
+     "needed. Write it without separators: 1400."),
+    ("bad years", "C4", "2030, 2040", "sheet `bad years`, cell C4: `years` is `2030, 2040`, where "
+     "a list parted by semicolons, such as `2030; 2040` is needed. Correct the cell."),
+    ("survival", "J6", "Assumed", "sheet `survival`, cell J6: `source_kind` cannot be `Assumed`. "
+     "Did you mean `assumed`?"),
+]
+
+
+def test_nothing_that_was_typed_gets_lost_without_a_word(tmp_path):
+    path = river(tmp_path)
+    change(path, *((sheet, cell, value) for sheet, cell, value, _ in STRAY))
+    told = refused(path)
+    assert sorted(told) == sorted(said for *_, said in STRAY)
+
+
+def test_a_sheet_that_is_no_part_of_the_form_is_told(tmp_path):
+    path = river(tmp_path)
+    book = openpyxl.load_workbook(path)
+    book["goals"].title = "Goals 2"
+    book.create_sheet("weather")
+    book.save(path)
+    assert refused(path) == [
+        f"{path}: the form has no sheet `Goals 2`. Call it `goals` if that is meant, or take it "
+        "away.", f"{path}: the form has no sheet `weather`. Take it away."]
+
+
 def test_problems_of_meaning_name_sheet_and_cell_too(tmp_path):
     path = river(tmp_path)
     change(path, ("survival", "C7", 0.5), ("releases", "C4", "egg"))  # 0.5: below its interval
