@@ -10,11 +10,14 @@ from xml.etree import ElementTree as Xml
 
 import pytest
 
+from pva.field import read_records, read_study
 from pva.report.exports import darwin_terms
 from pva.report.exports.darwin_core import darwin_core, organism_code
 from pva.report.exports.darwin_events import id_part
 from pva.report.exports.darwin_files import ARCHIVE, write_darwin_core
 from pva.report.exports.places import Disclosure
+from tests.exports.conftest import ANIMALS, ENCOUNTERS, UNITS
+from tests.field.conftest import STUDY, write_study
 
 TEXT = "{http://rs.tdwg.org/dwc/text/}"
 # Spelled here once more, from memory of the standard, apart from the list of the code.
@@ -93,14 +96,13 @@ def test_blank_units_are_absences_of_every_species_and_counts_add_up(tables):
             found.setdefault((unit, o["scientificName"]), []).append(
                 (o["occurrenceStatus"], o["individualCount"], o["vitality"]))
     blank = [("absent", "0", "")]
-    q3 = f"site-1:unit:{id_part('Q 3')}"
     assert found == {
         ("site-1:unit:Q1", "Lampsilis ficta"): [("present", "1", "alive"),
                                                 ("present", "2", "alive")],
         ("site-1:unit:Q1", "Elliptio ficta"): blank,
         ("site-1:unit:Q2", "Lampsilis ficta"): [("present", "", "dead")],
         ("site-1:unit:Q2", "Elliptio ficta"): blank,
-        (q3, "Lampsilis ficta"): blank, (q3, "Elliptio ficta"): blank,
+        # q3 was looked at on the surface alone: nothing is said to be absent
         ("site-2:unit:Q1", "Lampsilis ficta"): blank, ("site-2:unit:Q1", "Elliptio ficta"): blank}
     alive = {(m["eventID"].removeprefix("survey:2019:"), m["measurementRemarks"]):
              m["measurementValue"] for m in tables["extendedmeasurementorfact"]
@@ -110,14 +112,72 @@ def test_blank_units_are_absences_of_every_species_and_counts_add_up(tables):
         ("site-1:unit:Q1", "Lampsilis ficta"): "3"}
 
 
-def test_no_absence_where_nobody_listed_animals(small, tmp_path):
-    study, records = small
-    spec = study.spec.model_copy(update={"tables": [
-        t for t in study.spec.tables if t.kind != "animals"]})
-    other = type(study)(study.path, spec, study.positions)
-    bare = type(records)(**{**vars(records), "animals": records.animals.iloc[:0]})
-    found = darwin_core(other, bare, disclosed=Disclosure())
-    assert not [o for o in found.occurrences if o["occurrenceStatus"] == "absent"]
+def absences(study, records):
+    found = darwin_core(study, records, disclosed=Disclosure())
+    return {(o["eventID"].rpartition(":site-")[2], o["scientificName"]) for o in found.occurrences
+            if o["occurrenceStatus"] == "absent"}
+
+
+def of_study(folder, units=UNITS, animals=ANIMALS):
+    """Study and records with other tables of units and animals (None = no table)."""
+    tables = {"units.csv": units, "animals.csv": animals, "encounters.csv": ENCOUNTERS}
+    listed = [t for t in STUDY["tables"] if tables.get(t["file"], "") is not None]
+    study = read_study(write_study(folder / "study", {
+        k: v for k, v in tables.items() if v is not None}, tables=listed))
+    return study, read_records(study)
+
+
+def test_no_absence_where_nobody_listed_animals(tmp_path):
+    header = ANIMALS.splitlines()[0] + "\n"
+    assert not absences(*of_study(tmp_path / "none", animals=None))
+    # the header alone says that none were found
+    assert len(absences(*of_study(tmp_path / "header", animals=header))) == 6
+    # animals of another survey say nothing of this one
+    both = UNITS + "2020,Tallow Bend,2020-09-13,,R1,0.5,yes,15,6\n"
+    assert not [a for a in absences(*of_study(tmp_path / "other", units=both)) if "R1" in a[0]]
+
+
+def test_no_absence_where_an_animal_of_the_unit_was_set_aside(tmp_path):
+    """Its species is not of the study; the unit is not blank, whatever it held."""
+    lost = ANIMALS + "2019,Tallow Bend,Q1,Lampsilis ficta,47.0,perhaps,,1\n"
+    study, records = of_study(tmp_path, animals=lost)
+    assert records.account.totals["set_aside"] == 1
+    assert absences(study, records) == {("1:unit:Q2", "Elliptio ficta")}
+    found = darwin_core(study, records, disclosed=Disclosure())
+    assert not [m for m in found.measurements if m["measurementType"] == "living animals found"
+                and ":unit:Q1" in m["eventID"]]
+
+
+def test_animals_that_name_no_unit_are_told_beside_the_absences(tmp_path):
+    lost = ANIMALS + "2019,Tallow Bend,Z9,Lampsilis ficta,47.0,alive,,1\n"
+    found = darwin_core(*of_study(tmp_path, animals=lost), disclosed=Disclosure())
+    assert found.unplaced == 1
+    write_darwin_core(tmp_path / "out", found, disclosed=Disclosure())
+    assert "Rows of animals that name no unit listed: 1." in (
+        tmp_path / "out" / "eml.xml").read_text(encoding="utf-8")
+
+
+def test_no_absence_beside_an_animal_nobody_named(tmp_path):
+    unnamed = ANIMALS + "2019,Tallow Bend,Q1,,47.0,alive,,1\n"
+    assert not [a for a in absences(*of_study(tmp_path, animals=unnamed)) if a[0] == "2:unit:Q1"]
+
+
+def test_names_of_the_crew_that_tell_a_place_are_numbers(tmp_path):
+    units = (UNITS.replace("2019,Quill", "Quillstone 2019,Quill")
+             .replace(",Q2,", ",45.4531 -93.2684,").replace(",2,Q 3", ",512345 E 4812345 N,Q 3"))
+    animals = ANIMALS.replace("2019,Quill", "Quillstone 2019,Quill").replace(
+        ",Q2,", ",45.4531 -93.2684,")
+    study, records = of_study(tmp_path, units=units, animals=animals)
+    written((study, records), tmp_path / "shut")
+    text = "".join((tmp_path / "shut" / name).read_text(encoding="utf-8")
+                   for name in darwin_terms.FILES)
+    for secret in ("Quillstone", "quillstone", "4531", "2684", "512345", "4812345"):
+        assert secret not in text
+    assert "withheld-3" in text and "withheld-4" not in text
+    ids = [e["eventID"] for e in rows(tmp_path / "shut", "event.csv")]
+    assert len(set(ids)) == len(ids)
+    written((study, records), tmp_path / "open", site_names=True, exact_places=True)
+    assert "withheld-" not in (tmp_path / "open" / "event.csv").read_text(encoding="utf-8")
 
 
 def test_heard_only_is_no_record_of_a_living_animal(tables):

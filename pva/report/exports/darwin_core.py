@@ -2,9 +2,11 @@
 
 What was chosen, and why:
 
-- A unit in which no animal of a species was found holds an absence (`occurrenceStatus` absent,
-  `individualCount` 0) of that species: blank quadrats decide density. Where the study has no table
-  of animals, a blank cannot be told from one not entered, and no absence is written.
+- A unit that was dug and in which no animal of a species was found holds an absence
+  (`occurrenceStatus` absent, `individualCount` 0) of that species: blank quadrats decide density.
+  No absence where only the surface was looked at, where the animals of the survey were not entered,
+  where a row of an animal that may belong there was set aside, or beside an animal whose species
+  nobody named.
 - A tag that was only heard is `vitality` uncertain, machine observation, without a count: readers
   hear tags on dead shells. It says that the tag was there, never that a living animal was.
 - A shell is `vitality` dead, without a count. A unit that holds only shells of a species has no
@@ -25,6 +27,7 @@ import pandas as pd
 from pva.errors import CannotCompute, Problem
 from pva.field.records import ALIVE, HEARD, REMOVED, SHELL, FieldRecords
 from pva.field.study import Study
+from pva.report.exports.blanks import Blanks, blanks_of
 from pva.report.exports.darwin_events import (
     DATUM,
     Events,
@@ -34,6 +37,7 @@ from pva.report.exports.darwin_events import (
     unit_id,
 )
 from pva.report.exports.places import Disclosure, site_places
+from pva.report.exports.told_names import told_records
 
 UNKNOWN = ("Unionida", "order")  # a freshwater mussel nobody named further
 VITALITY = {ALIVE: "alive", REMOVED: "alive", HEARD: "uncertain", SHELL: "dead"}
@@ -52,6 +56,7 @@ class DarwinCore:
     events: list[dict]
     occurrences: list[dict]
     measurements: list[dict]
+    unplaced: int = 0  # animals set aside that may belong to any unit
 
 
 def darwin_core(study: Study, records: FieldRecords, *, disclosed: Disclosure) -> DarwinCore:
@@ -63,6 +68,8 @@ def darwin_core(study: Study, records: FieldRecords, *, disclosed: Disclosure) -
         The records hold neither units nor visits.
     """
     events = Events(site_places(study, records, disclosed=disclosed), disclosed)
+    blanks = blanks_of(records)
+    records = told_records(study, records, disclosed=disclosed)
     add_surveys(events, records)
     add_visits(events, records)
     if not events.rows:
@@ -70,9 +77,10 @@ def darwin_core(study: Study, records: FieldRecords, *, disclosed: Disclosure) -
                                     "sampling event", "Add tables of units or encounters.",
                                     code="export-nothing"))
     found = _Found(study, disclosed)
-    found.units(events, records)
+    found.units(events, records, blanks)
     found.encounters(events, records)
-    return DarwinCore(list(events.rows.values()), found.occurrences, found.measurements)
+    return DarwinCore(list(events.rows.values()), found.occurrences, found.measurements,
+                      blanks.unplaced)
 
 
 def organism_code(animal: str) -> str:
@@ -85,12 +93,11 @@ class _Found:
 
     def __init__(self, study: Study, disclosed: Disclosure):
         self.species, self.exact = list(study.species), disclosed.exact_places
-        self.counted = any(t.kind == "animals" for t in study.spec.tables)
         self.occurrences: list[dict] = []
         self.measurements: list[dict] = []
         self._times: dict[str, int] = {}
 
-    def units(self, events: Events, records: FieldRecords) -> None:
+    def units(self, events: Events, records: FieldRecords, blanks: Blanks) -> None:
         """Animals found in units, and what was not found."""
         inside = {key: rows for key, rows in records.animals.groupby(["survey", "site", "unit"])} \
             if len(records.animals) else {}
@@ -98,8 +105,8 @@ class _Found:
             key = unit_id(events.site(one.site), one.survey, one.unit)
             rows = inside.get((one.survey, one.site, one.unit))
             present = set(self._unit_rows(key, rows)) if rows is not None else set()
-            if self.counted:
-                self._not_found(key, rows, present)
+            if one.Index in blanks.counted:
+                self._not_found(key, rows, present, dug=one.Index in blanks.absent)
 
     def _unit_rows(self, event: str, rows: pd.DataFrame) -> Iterator[str]:
         for row in rows.itertuples():
@@ -111,9 +118,14 @@ class _Found:
             self._measure(event, key, row)
             yield self._name(row.species)[0]
 
-    def _not_found(self, event: str, rows: pd.DataFrame | None, present: set[str]) -> None:
-        for species in self.species or [UNKNOWN[0]]:
-            if species not in present:
+    def _not_found(self, event: str, rows: pd.DataFrame | None, present: set[str], *, dug: bool
+                   ) -> None:
+        """Absences where the unit was dug, and how many lived there of each species."""
+        species_of = self.species or [UNKNOWN[0]]
+        if UNKNOWN[0] in present and species_of != [UNKNOWN[0]]:
+            return  # an animal nobody named further may be any of them
+        for species in species_of:
+            if dug and species not in present:
                 name, rank = self._name(species)
                 key = f"{event}:absent:{_slug(name)}"
                 self.occurrences.append(self._row(event, key, name, rank) | {
@@ -121,7 +133,7 @@ class _Found:
             alive = 0
             if rows is not None:
                 here = (rows["species"].map(lambda s: self._name(s)[0]) == species) & (
-                    rows["status"] == ALIVE)
+                    rows["status"].isin([ALIVE, REMOVED]))
                 alive = int(rows.loc[here, "number"].sum()) if "number" in rows else int(here.sum())
             self._fact(event, "", "living animals found", alive, "animals", species)
 

@@ -18,10 +18,11 @@ ARCHIVE = "darwin-core.zip"
 EML = "https://eml.ecoinformatics.org/eml-2.2.0"
 NOT_STATED = "not stated; ask the holder of the data"
 _CHOSEN = (
-    "Blank units are absences of every species of the study. A tag only heard is no record of a "
-    "living animal (vitality uncertain, no count): readers hear tags on dead shells. Shells are "
-    "vitality dead, without a count. Releases, host fish and rows set aside are not in it. Terms "
-    "are those of Darwin Core.")
+    "Units that were dug, whose animals were all entered and used, and in which a species of the "
+    "study was not found are absences of it; a unit without an absence says nothing. A tag only "
+    "heard is no record of a living animal (vitality uncertain, no count): readers hear tags on "
+    "dead shells. Shells are vitality dead, without a count. Releases, host fish and rows set "
+    "aside are not in it. Terms are those of Darwin Core.")
 
 
 def write_darwin_core(folder: Path, found: DarwinCore, *, disclosed: Disclosure, title: str = "",
@@ -73,11 +74,18 @@ def eml_xml(found: DarwinCore, *, disclosed: Disclosure, title: str, holder: str
     _who(data, "creator", holder)
     Xml.SubElement(data, "pubDate").text = today.isoformat()
     Xml.SubElement(data, "language").text = "en"
-    _paragraphs(data, "abstract", [_CHOSEN, *disclosed.words()])
+    _paragraphs(data, "abstract", [_CHOSEN, *_unplaced(found), *disclosed.words()])
     _paragraphs(data, "intellectualRights", [NOT_STATED])
     _coverage(Xml.SubElement(data, "coverage"), found)
     _who(data, "contact", holder)
     return _text(top)
+
+
+def _unplaced(found: DarwinCore) -> list[str]:
+    if not found.unplaced:
+        return []
+    return [f"Rows of animals that name no unit listed: {found.unplaced}. They are left out, and a "
+            "unit told as blank may be theirs."]
 
 
 def _who(data, role, holder):
