@@ -82,7 +82,7 @@ BROKEN = [
 ]
 
 
-@pytest.mark.parametrize("name, spoil, where, message", BROKEN, ids=lambda x: str(x)[:40])
+@pytest.mark.parametrize("name, spoil, where, message", BROKEN)
 def test_broken_scenarios_are_refused(name, spoil, where, message):
     document = read_yaml(TOP / "scenarios" / name)[0]
     spoil(document)
