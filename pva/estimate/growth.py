@@ -87,6 +87,9 @@ class Growth:
     share, log_weight : float arrays
         Grid and log weights (group, node) of first size over own asymptote.
     notes : tuple of str
+    error_told : bool
+        False where the error of a length went to the least that can be worked out, and too few
+        animals were measured at three occasions to believe it.
     """
 
     asymptote_mm: float
@@ -111,6 +114,7 @@ class Growth:
     share: np.ndarray
     log_weight: np.ndarray
     notes: tuple[str, ...] = field(default=())
+    error_told: bool = True
 
     def length_after(self, length, years, asymptote=None):
         """Length after `years` of growing time, of an animal with the given asymptote (mm)."""
@@ -140,7 +144,7 @@ class Growth:
     def is_told(self) -> bool:
         """Whether the increments tell the rate and the asymptote at all."""
         by_error = self.se["asymptote_mm"] / self.asymptote_mm, self.se["rate"] / self.rate
-        return bool(self.misread_share < MOST_MISREAD
+        return bool(self.misread_share < MOST_MISREAD and self.error_told
                     and EXACT < by_error[0] < VAGUE_ASYMPTOTE and EXACT < by_error[1] < VAGUE_RATE
                     and self.rate < FASTEST and self.asymptote_sd_mm < WIDEST * self.asymptote_mm)
 

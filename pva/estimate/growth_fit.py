@@ -6,16 +6,27 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit
 
-from pva.estimate.first_sizes import FirstSizes
+from pva.estimate.first_sizes import DEGREE, FirstSizes
 from pva.estimate.fit import hessian
-from pva.estimate.growth import NAMES, Curve, Growth
-from pva.estimate.growth_model import LOST, MISREAD, GrowthModel, Measured, Terms
+from pva.estimate.growth import FEWEST, NAMES, Curve, Growth
+from pva.estimate.growth_model import (
+    FINE,
+    LOST,
+    MISREAD,
+    MOST_NODES,
+    NODES_A_SD,
+    GrowthModel,
+    Measured,
+    Terms,
+)
 from pva.estimate.likelihood_growth import Lengths, Rates, growth_posterior
 from pva.estimate.link_scale import Z95
 
-FIRST_NODES, MOST_NODES = 60, 400
+FIRST_NODES = 60
 GROSS = 3.5  # error SDs off the own curve: where one length is, misread lengths are allowed for
+FEW = 60  # animals, below which intervals without a correction are too narrow
 FEWEST_MISREAD = 30  # animals, below which misread lengths are not told from animals that differ
+AT_LIMIT = 0.15  # log error SD above the finest that the grid can hold, below which it is at it
 NO_SPREAD = 0.005  # share of the asymptote below which its spread counts as none
 
 
@@ -46,8 +57,7 @@ def fit_growth(measured: Measured | Lengths, *, differs: tuple[str, ...] = (),
     measured = measured.of_animals(np.flatnonzero(np.diff(measured.lengths.first) >= 2))
     if not differs:
         measured = measured.as_one()
-    model, found, inverse = _fit(measured, Terms(differs, False, handling),
-                                 _crude(measured.lengths))
+    model, found, inverse = _fit(measured, Terms(differs, False, handling), _crude(measured))
     if measured.curve.size >= FEWEST_MISREAD and _far_off(model, found).any():
         model, found, _ = _fit(measured, Terms(differs, True, handling), found, model, inverse)
     return _described(model, found)
@@ -81,10 +91,12 @@ def _fit(measured: Measured, terms: Terms, start, near: GrowthModel | None = Non
                          options={"gtol": 1e-3 * np.sqrt(model.size), "maxiter": 400,
                                   "hess_inv0": inverse})
         x, inverse = found.x, _positive(found.hess_inv)
-        needed = min(int(np.ceil(1.3 * x[0] / np.exp(x[3]))), MOST_NODES)
+        needed = min(int(np.ceil(NODES_A_SD * x[0] / np.exp(x[3]))), MOST_NODES)
         if nodes >= needed:
             break
         near, nodes, rough = None, min(int(needed * 1.15), MOST_NODES), x[:6]
+        if needed == MOST_NODES:  # the coarse grid had spikes: not from there
+            x, rough = None, np.asarray(start[:6], float)
     return model, x, inverse
 
 
@@ -134,15 +146,17 @@ def _far_off(model: GrowthModel, x: np.ndarray) -> np.ndarray:
     return np.abs(data.length - expected) > GROSS * np.sqrt(rates.error_variance)
 
 
-def _crude(data: Lengths):
+def _crude(measured: Measured):
     """Rough starting values: asymptote, log rate, log SDs, ties."""
+    data, known = measured.lengths, measured.repeats
     top = float(np.quantile(data.length, 0.97))
     first, last = data.first[:-1], data.first[1:] - 1
     gone, years = data.length[last] - data.length[first], data.elapsed[last]
     left = np.maximum(1.05 * top - data.length[first], 0.05 * top)
     use = years > 0
     rate = np.clip(np.median(np.clip(gone[use] / left[use], 0.005, 0.9) / years[use]), 0.02, 1.0)
-    return 1.05 * top, np.log(rate), np.log(0.06 * top), np.log(0.02 * top), 0.7, 0.7
+    error = 0.02 * top if known is None else known.sd_mm
+    return 1.05 * top, np.log(rate), np.log(0.06 * top), np.log(error), 0.7, 0.7
 
 
 def _described(model: GrowthModel, x: np.ndarray) -> Growth:
@@ -158,6 +172,10 @@ def _described(model: GrowthModel, x: np.ndarray) -> Growth:
     if _without_spread(x):
         notes.append("asymptotes of single animals could not be told apart")
         natural[2], se[2], low[2], high[2] = 0.0, np.nan, 0.0, np.nan
+    thrice = of_three_occasions(data)
+    if _at_limit(x):
+        low[3] = 0.0
+        notes.append(f"the error of a length is too small to be told; {natural[3]:.2f} mm is taken")
     interval = {n: (float(lo), float(hi)) for n, lo, hi in zip(NAMES, low, high, strict=True)}
     log_weight = model.sizes.log_weights(x[model.shapes], rates.asymptote)
     misread, share = 0, 0.0
@@ -181,7 +199,19 @@ def _described(model: GrowthModel, x: np.ndarray) -> Growth:
         misread=misread, growth_lost_years=lost, loglik=float(model.loglik(x)),
         parameters=model.size, terms=model.terms, curves=_curves(model, x, whole), rates=rates,
         share=model.sizes.share, log_weight=log_weight, notes=tuple(notes),
+        error_told=not _at_limit(x) or thrice >= FEWEST,
     )
+
+
+def _at_limit(x: np.ndarray) -> bool:
+    """Whether the error of a length went to the least that the grid can hold."""
+    return bool(x[3] < np.log(max(x[0], 1e-6)) + FINE + AT_LIMIT)
+
+
+def of_three_occasions(data: Lengths) -> int:
+    """Animals measured at three occasions or more: what tells the error of a length from
+    differences between animals."""
+    return int((np.diff(data.first) >= 3).sum())
 
 
 def _without_spread(x: np.ndarray) -> bool:
@@ -190,13 +220,19 @@ def _without_spread(x: np.ndarray) -> bool:
 
 
 def _covariance(model: GrowthModel, x: np.ndarray) -> np.ndarray:
-    """Inverse of the second derivatives; a spread of asymptotes at its limit is no longer free."""
+    """Inverse of the second derivatives; a spread of asymptotes at its limit is no longer free.
+
+    With few animals it is widened as a variance by its degrees of freedom: the shape of the first
+    sizes is fitted to the same animals.
+    """
+    animals = model.measured.lengths.group.size
+    few = animals / (animals - DEGREE) if DEGREE < animals < FEW else 1.0
     curvature = hessian(model, x, step=1e-3)
     free = np.arange(x.size) != 2 if _without_spread(x) else np.ones(x.size, bool)
     values, vectors = np.linalg.eigh(curvature[np.ix_(free, free)])
     kept = values > 1e-10 * values.max()
     out = np.zeros_like(curvature)
-    out[np.ix_(free, free)] = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
+    out[np.ix_(free, free)] = few * (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
     return out
 
 

@@ -17,7 +17,26 @@ MISREAD, MISREAD_PULL = np.log(0.005), 0.5  # log odds of a misread length, pull
 MOST_MISREAD = np.log(0.3)
 LOST, LOST_PULL = np.log(0.25), 0.5  # log of growing time lost (years), pulled with SD 1.4
 WIDE, WIDE_PULL = np.log(0.15), 4.0  # SD over mean of asymptotes beyond which it is pulled
+MOST_NODES, NODES_A_SD = 400, 1.3  # of the grid of first sizes; nodes that an error SD must span
+FINE = np.log(NODES_A_SD / MOST_NODES)  # log error SD over asymptote that the grid can hold;
+FINE_PULL = 50.0  # below it the likelihood rises in spikes between nodes that are not in the data
 ORDER = ("asymptote", "rate", "asymptote_sd", "measurement_sd", "tie_free", "tie_hump")
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """What lengths read more than once at a visit say about the error of a length.
+
+    Parameters
+    ----------
+    sd_mm : float
+        SD within animal and visit, mm; above 0.
+    free : int
+        Readings less animals.
+    """
+
+    sd_mm: float
+    free: int
 
 
 @dataclass(frozen=True)
@@ -39,6 +58,8 @@ class Measured:
         Names.
     begun : float array (animal)
         Growing time of the first length.
+    repeats : Repeats or None
+        Where given, part of the likelihood.
     """
 
     lengths: Lengths
@@ -48,6 +69,7 @@ class Measured:
     released: np.ndarray
     animals: tuple = ()
     begun: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    repeats: Repeats | None = None
 
     @classmethod
     def plain(cls, lengths: Lengths, humps=None, released: bool = True) -> Measured:
@@ -64,7 +86,8 @@ class Measured:
         pick = np.concatenate([np.arange(data.first[i], data.first[i + 1]) for i in keep])
         own = Lengths(np.concatenate([[0], np.cumsum(counts[keep])]), data.elapsed[pick],
                       data.length[pick], data.group[keep])
-        return Measured(own, self.groups, self.curve[keep], self.levels, self.released[keep])
+        return Measured(own, self.groups, self.curve[keep], self.levels, self.released[keep],
+                        repeats=self.repeats)
 
     def as_one(self) -> Measured:
         """All animals on one curve."""
@@ -159,7 +182,7 @@ class GrowthModel:
                       float(np.exp(np.clip(x[self.place("lost")], -8, 2))))
 
     def __call__(self, x: np.ndarray) -> tuple[float, np.ndarray]:
-        """Minus log likelihood with pulls, and its gradient."""
+        """Minus log likelihood with pulls and repeats, and its gradient."""
         rates, shapes = self.rates(x), x[self.shapes]
         log_weight = self.sizes.log_weights(shapes, rates.asymptote)
         elapsed, slowed = self.elapsed(x)
@@ -239,6 +262,14 @@ class GrowthModel:
             value += 0.5 * WIDE_PULL * wide**2
             out[2] += WIDE_PULL * wide
             out[0] -= WIDE_PULL * wide / x[0]
+        if (known := self.measured.repeats) is not None:
+            ratio = known.sd_mm**2 * np.exp(-2 * x[3])
+            value += 0.5 * known.free * (ratio - 1 - np.log(ratio))
+            out[3] += known.free * (1 - ratio)
+        if (fine := np.log(max(x[0], 1e-6)) + FINE - x[3]) > 0:
+            value += 0.5 * FINE_PULL * fine**2
+            out[3] -= FINE_PULL * fine
+            out[0] += FINE_PULL * fine / x[0]
         shaped, by_shapes = self.sizes.penalty(x[self.shapes])
         out[self.shapes] = by_shapes
         return value + shaped, out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -13,15 +13,16 @@ from pva.estimate.contrasts import Joint
 from pva.estimate.estimates import Estimate
 from pva.estimate.following import Following
 from pva.estimate.growth import FEWEST, MOST_MISREAD, Growth
-from pva.estimate.growth_fit import growth_choices
+from pva.estimate.growth_fit import growth_choices, of_three_occasions
 from pva.estimate.growth_lengths import measured_lengths
-from pva.estimate.growth_model import Measured
+from pva.estimate.growth_model import Measured, Repeats
 from pva.estimate.length_at_age import LengthAtAge, fit_length_at_age, lengths_at_age
 from pva.estimate.refusal import Refusal
 from pva.estimate.transitions import FOLLOWED, transitions
 from pva.sources import Source
 
 FEWEST_REPEATS = 10  # animals measured twice at a visit, below which repeats say nothing
+LEAST_SD_MM = 0.1  # SD of repeats below which they are copies: lengths are read to 0.1 mm
 LITTLE = 0.35  # share of the asymptote that lengths must span for the curve to be told
 BEYOND = 1.25  # asymptote over the largest lengths, above which it is a guess
 AGE_DIGITS = 1
@@ -106,14 +107,20 @@ def growth_of(own: Following, options) -> SpeciesGrowth:
     n = int((np.diff(measured.lengths.first) >= 2).sum())
     if n < FEWEST:
         return SpeciesGrowth(None, measured, at_age=at_age, refused=(_too_few(n),))
-    choices = growth_choices(measured, handling=wanted.handling)
+    known = None
+    if (thrice := of_three_occasions(measured.lengths)) < FEWEST:
+        known = _error_known(own.repeats)
+        if (refusal := _two_lengths(measured, known, n, thrice)) is not None:
+            return SpeciesGrowth(None, measured, at_age=at_age, refused=(refusal,))
+    choices = growth_choices(replace(measured, repeats=known), handling=wanted.handling)
     growth = choices[0]
     if not growth.is_told:
         refusal = _not_told(growth, n)
         return SpeciesGrowth(None, measured, tuple(choices), at_age, (refusal,), growth.notes)
     notes = (*growth.notes, *_misread(own.lengths, measured, growth),
-             *_repeats(own.repeats, growth), *_span(measured, growth, options),
-             *_differences(choices, wanted), *_handled(growth), *_ages(at_age, growth))
+             *(_repeats(own.repeats, growth) if known is None else [_leaning(known)]),
+             *_span(measured, growth, options), *_differences(choices, wanted),
+             *_handled(growth), *_ages(at_age, growth))
     return SpeciesGrowth(growth, measured, tuple(choices), at_age, (), notes, _steps_from(wanted))
 
 
@@ -146,6 +153,51 @@ def _not_told(growth: Growth, n: int) -> Refusal:
                    "smaller animals, more years between lengths, or lengths read twice")
 
 
+def _two_lengths(measured: Measured, known: Repeats | None, n: int, thrice: int) -> Refusal | None:
+    """Refusal where hardly anybody was measured at three occasions.
+
+    From two lengths of an animal the error of a length and differences between animals are told
+    apart by repeats alone, and rate and asymptote by unlike first sizes alone.
+    """
+    data = measured.lengths
+    begun = data.length[data.first[:-1]][np.diff(data.first) >= 2]
+    low, high = np.quantile(begun, [0.02, 0.98])
+    alike = high - low < LITTLE * data.length.max()
+    if known is not None and not alike:
+        return None
+    met = f"{n} animals were measured twice, {thrice or 'none'} of them at three visits"
+    third = f"a third visit: lengths of at least {FEWEST} animals at three visits each"
+    if alike:
+        return Refusal("growth", f"{met}, and all were of much the same size at first "
+                       f"({low:.0f} to {high:.0f} mm): two lengths of an animal do not tell "
+                       "how fast growth slows down, and so no largest size", third)
+    return Refusal("growth", f"{met}: two lengths of an animal do not tell errors of a length from "
+                   "animals that differ, and any largest size would rest on a guess of the error",
+                   f"{third}; or at least {FEWEST_REPEATS} animals, better 30, measured twice on "
+                   "the same day, the second time without a look at the first")
+
+
+def _error_known(repeats: pd.DataFrame) -> Repeats | None:
+    """What lengths read more than once at a visit say; None where few were, or all are copies."""
+    if len(repeats.dropna(subset=["sd_mm"])) < FEWEST_REPEATS:
+        return None
+    known = _spread(repeats)
+    return known if known.sd_mm >= LEAST_SD_MM else None
+
+
+def _spread(repeats: pd.DataFrame) -> Repeats:
+    """SD of a length within animal and visit."""
+    told = repeats.dropna(subset=["sd_mm"])
+    free = told["number"] - 1
+    return Repeats(float(np.sqrt((free * told["sd_mm"] ** 2).sum() / free.sum())), int(free.sum()))
+
+
+def _leaning(known: Repeats) -> str:
+    return (f"hardly any animal was measured at three visits, so the curve leans on the SD of a "
+            f"length from repeats within a visit, {known.sd_mm:.1f} mm: repeats copied from the "
+            "first reading would make it wrong and look sure")
+
+
 def _at_age(lengths: pd.DataFrame, season) -> LengthAtAge | None:
     known = lengths_at_age(lengths, season)
     try:
@@ -169,11 +221,9 @@ def _misread(table: pd.DataFrame, measured: Measured, growth: Growth) -> list[st
 
 def _repeats(repeats: pd.DataFrame, growth: Growth) -> list[str]:
     """Whether lengths read twice at a visit agree with the error that the curve needs."""
-    known = repeats.dropna(subset=["sd_mm"])
-    if len(known) < FEWEST_REPEATS:
+    if len(repeats.dropna(subset=["sd_mm"])) < FEWEST_REPEATS:
         return []
-    free = known["number"] - 1
-    told = float(np.sqrt((free * known["sd_mm"] ** 2).sum() / free.sum()))
+    told = _spread(repeats).sd_mm
     ratio = told / growth.measurement_sd_mm
     if 0.67 < ratio < 1.5:
         return []
