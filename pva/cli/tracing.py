@@ -54,6 +54,8 @@ def chain_lines(found, indent: str = "") -> Iterator[str]:
         where = f"{Path(written['file']).name}, line {written['line']}, " if written["file"] else ""
         text = f": {written['text']}" if written["text"] and len(written["text"]) < 300 else ""
         yield f"{step}{where}`{written['key']}`{text}"
+    if found.estimate is not None or found.published is not None:
+        yield from _of_a_replacement(found, step)
     if found.estimate is not None:
         yield from _of_estimate(found, step)
     elif found.published is not None:
@@ -67,6 +69,12 @@ def chain_lines(found, indent: str = "") -> Iterator[str]:
         yield f"{step}{_judgement(found.source)}"
     if found.missing:
         yield f"{step}{found.missing}"
+
+
+def _of_a_replacement(found, step: str) -> Iterator[str]:
+    """A value written beside a reference: it is not the one that the reference gives."""
+    if found.source["kind"] == "given" and found.source["words"]:
+        yield f"{step}{found.source['words']}"
 
 
 def _value(found) -> str:

@@ -186,10 +186,11 @@ class TableReader:
         values = numbers(self.frame[target], self.table, self.spec, target)
         bad = ~np.isfinite(values) & values.notna() | (values < least) | (values <= above)
         for row in self.rows(bad):
+            advice = self._comma_advice(self.frame.at[row, target])
             if needed:
-                self.ledger.set_aside("number-unreadable", row, target)
+                self.ledger.set_aside("number-unreadable", row, target, advice=advice)
             else:
-                self.ledger.flag("number-left-out", row, target)
+                self.ledger.flag("number-left-out", row, target, advice=advice)
         if needed and not blank:
             for row in self.rows(values.isna()):
                 self.ledger.set_aside("number-missing", row, target)

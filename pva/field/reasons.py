@@ -91,7 +91,7 @@ _SET_ASIDE = {
     "{other_row} of {other_file}). If it was put back, its status that day was alive, not removed; "
     "else check the tag.",
     # numbers
-    "number-unreadable": "{value} in column {column} is not a usable number. Correct it.",
+    "number-unreadable": "{value} in column {column} is not a usable number. Correct it{advice}.",
     "number-missing": "Column {column} is empty, and the row cannot be used without it. Fill it "
     "in.",
     "tag-for-several": "One tag cannot stand for {value} animals. Give every animal its own row, "
@@ -150,7 +150,7 @@ _FLAGGED = {
     "position-datum": "The position is given in {value}, not in WGS 84 as the others; it may lie "
     "off by tens of metres and more. The row was used without it; convert it.",
     "number-left-out": "{value} in column {column} is not a usable number. The row was used "
-    "without it; correct it.",
+    "without it; correct it{advice}.",
     "excavated-unreadable": "The word {value} does not say whether the unit was excavated, or an "
     "animal found by digging. The row was used without it; write yes or no, or map this word under "
     "`values: {{excavated: ...}}` of this table in the study.",

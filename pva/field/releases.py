@@ -48,10 +48,11 @@ def read_releases(reader: TableReader, reuse: Reuse) -> pd.DataFrame:
         "date": reader.dates(),
         "age": reader.numbers("age", least=0),
         "length_mm": reader.lengths(),
-        "number": reader.numbers("number", needed=reader.present("number"), above=0),
+        "number": reader.numbers("number", needed=reader.present("number"), blank=True, above=0),
         "second_mark": marks(reader),
         "batch_mark": batch_marks(reader),
     }
+    _ask_for_numbers(reader, made["tag"])
     several = made["tag"].notna() & (made["number"] > 1)
     for row in reader.rows(several):
         reader.ledger.set_aside("tag-for-several", row, "number")
@@ -59,6 +60,13 @@ def read_releases(reader: TableReader, reuse: Reuse) -> pd.DataFrame:
     made["tag"] = reuse.animals(made["tag"], made["date"])
     made["animal"] = made["tag"]
     return reader.finish(made, COLUMNS["releases"])
+
+
+def _ask_for_numbers(reader: TableReader, tag: pd.Series) -> None:
+    """One tag is one animal; a batch without tags must say how many it holds."""
+    if reader.present("number"):
+        for row in reader.rows((reader.frame["number"] == "") & tag.isna()):
+            reader.ledger.set_aside("number-missing", row, "number")
 
 
 def marks(reader: TableReader, target: str = "second_mark") -> pd.Series:

@@ -228,7 +228,7 @@ COLUMN_WORDS = {
                   "(or blank) and `not checked`. An animal whose mark was not checked is never "
                   "counted as unmarked.",
     "second_mark": "A second individual mark; it tells how often tags are lost.",
-    "number": "Animals in the row; 1 for a tagged animal.",
+    "number": "Animals in the row; 1 or blank for a tagged animal.",
     "remarks": "Remarks; words such as dead are looked for.",
     "visit": "Name of the visit.",
     "first_date": "First day of the visit.",

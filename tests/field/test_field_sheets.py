@@ -117,6 +117,30 @@ def test_a_wrong_word_is_set_aside_with_the_row_as_the_spreadsheet_counts_it(stu
         ["field-sheets.xlsx [encounters]", HEADING_ROW + 1, "status", "floating"]]
 
 
+def test_a_tag_is_one_animal_and_a_batch_must_say_how_many(study):
+    first, second = FILLED["releases"]
+    records = fill(study, FILLED | {"releases": [first | {"number": None},
+                                                 second | {"number": None}]})
+    assert records.releases["number"].tolist() == [1]
+    assert records.releases["tag"].tolist() == ["994015337068985"]
+    assert records.account.set_aside[["row", "code"]].values.tolist() == [[6, "number-missing"]]
+
+
+def test_a_decimal_comma_in_a_cell_is_told_and_how_to_say_so(study):
+    rows = FILLED | {"units": [FILLED["units"][0] | {"area_m2": "0,25", "depth_cm": "15,5"},
+                               *FILLED["units"][1:]]}
+    assert fill(study, rows).account.set_aside["sentence"].tolist() == [
+        "0,25 in column area_m2 is not a usable number. Correct it, or write `decimal: comma` "
+        "under this table if a comma is its decimal mark."]
+    text = (study / "study.yaml").read_text(encoding="utf-8")
+    (study / "study.yaml").write_text(text.replace("is: units}", "is: units, decimal: comma}"),
+                                      encoding="utf-8")
+    records = read_records(read_study(study))
+    assert not len(records.account.set_aside)
+    assert records.units["area_m2"].tolist() == [0.25] * 4  # true numbers beside it are kept
+    assert records.units["depth_cm"].tolist() == [15.5, 15, 15, 15]
+
+
 def lists_of(book, page):
     """Words that can be chosen, by heading."""
     found = {}

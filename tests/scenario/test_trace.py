@@ -164,6 +164,17 @@ def test_a_published_value_is_followed_to_its_citation(study):
     assert document["estimate"] is None and document["tables"] == []
 
 
+def test_a_value_written_beside_a_published_one_is_not_passed_off_as_published(study):
+    path = study / "scenarios/plan.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("    source: {published: adult_survival/long_lived}\n", ""),
+                    encoding="utf-8")
+    lines = lines_of(study, "survival/adult")
+    assert lines[2] == ("  <- value written in place of published adult_survival/long_lived, which "
+                        "gives the rest")
+    assert lines[3].startswith("  <- catalogue of published values")
+
+
 def test_species_and_water_of_a_single_figure_are_told(tmp_path):
     path = tmp_path / "plan.yaml"
     text = SCENARIO.replace("estimates: ../estimates/estimates.yaml\n", "").replace(
