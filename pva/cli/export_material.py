@@ -85,16 +85,16 @@ def material_of(terminal: Terminal, source: Source):
     from pva.report.material import gather
 
     runs = list(_fresh(terminal, source))
-    stocked, comparison = [], None
-    for path, question, _ in runs:
-        found = read_json(path.with_name(f"{path.stem}.stock.json"))
-        if found and found.get("digest") == question.digest:
-            stocked.append((question, found))
+    questions = {path: question for path, question, _ in runs}
+    questions |= _without_a_run(source, questions)
+    stocked, comparison = list(_stocked(terminal, questions)), None
     if runs:
-        first = runs[0][0]
-        comparison = read_json(first.with_name(f"{first.stem}.compare.json"))
-        known = {question.digest for _, question, _ in runs}
+        first = runs[0][0].with_name(f"{runs[0][0].stem}.compare.json")
+        comparison = read_json(first)
+        known = {question.digest for question in questions.values()}
         if comparison and not set(comparison.get("digests", [None])) <= known:
+            terminal.note(f"{first} compares scenarios that were changed since, or that are not "
+                          "at hand; it is left out. `pva compare` makes it anew.")
             comparison = None
     estimates = records = None
     if source.study is not None:
@@ -106,6 +106,35 @@ def material_of(terminal: Terminal, source: Source):
             "`pva report STUDY` first.", file=os.fspath(source.folder), code="export-nothing"))
     return gather(runs=[(q, data) for _, q, data in runs], stock=stocked, comparison=comparison,
                   estimates=estimates, records=records)
+
+
+def _without_a_run(source: Source, known: dict) -> dict:
+    """Scenarios of the study as they are now, that have answers but no run of their own."""
+    from pva.errors import PvaError
+    from pva.scenario.scenario import read_scenario
+
+    found = {}
+    for stem, path in source.scenarios.items() if source.study is not None else ():
+        run = source.study.results_folder / f"{stem}.nc"
+        if run not in known and path.is_file():
+            try:
+                found[run] = read_scenario(path)
+            except PvaError:
+                continue  # a scenario in the making has no answer that fits it
+    return found
+
+
+def _stocked(terminal: Terminal, questions: dict) -> Iterator[tuple]:
+    """Numbers to stock that still fit their question."""
+    from pva.cli.estimate_files import read_json
+
+    for path, question in questions.items():
+        answer = path.with_name(f"{path.stem}.stock.json")
+        found = read_json(answer)
+        if found and found.get("digest") == question.digest:
+            yield question, found
+        elif found:
+            terminal.note(f"{answer} was made before its scenario was changed; it is left out.")
 
 
 def _fresh(terminal: Terminal, source: Source) -> Iterator[tuple]:

@@ -14,15 +14,15 @@ import numpy as np
 
 from pva.decide.compare import difference, groups
 from pva.decide.credit_period import Period, period_of
+from pva.decide.credit_warnings import credit_warnings
 from pva.decide.outcomes import Ready, prepare
 from pva.decide.same_draws import drawn_together
 from pva.engine.run import block_size, simulate
-from pva.model.draws import SCRAMBLES, scramble_of_draw
+from pva.model.draws import scramble_of_draw
 from pva.results.measures import measure as measure_of
 from pva.results.run import Progress, seed_of, with_runs
 from pva.results.summary import plain
 from pva.results.uncertainty import ChanceDoubt, chance_with_doubt
-from pva.scenario.cautions import only_ranges
 from pva.scenario.scenario import Scenario
 
 COUNTED = ("adults", "animals", "wild_adults")
@@ -205,8 +205,8 @@ def credit(scenario: Scenario, baseline: Scenario, *, rate: float, measure: str 
         _price(money, total, period, doubtful=doubtful) if spent.any() else None, total,
         levels.mean(axis=1), tuple(amount(away[:, y]) for y in range(away.shape[1])),
         away.reshape(runs.draws, runs.replicates, -1).mean(axis=1),
-        (*_warnings(scenario, baseline, levels, period), *apart,
-         *_few(runs.draws, doubtful=doubtful)))
+        credit_warnings(scenario, baseline, period, apart=apart, doubtful=doubtful,
+                        ahead=float((levels[0, :, 0] - levels[1, :, 0]).mean())))
 
 
 def _simulated(pair: tuple[Ready, Ready], measure: str, period: Period, progress
@@ -265,47 +265,3 @@ def _price(money: np.ndarray, total: np.ndarray, period: Period, *, doubtful: bo
     ratio = mean / bought.mean
     error = _amount((spent - ratio * total) / bought.mean, doubtful=doubtful)
     return Price(plain_sum, mean, ratio, ratio + error.low, ratio + error.high)
-
-
-def _few(draws: int, *, doubtful: bool) -> tuple[str, ...]:
-    if not doubtful or draws >= SCRAMBLES:
-        return ()
-    if draws == 1:
-        return ("one draw of the rates: the ranges tell nothing of what is not known of them",)
-    return (f"only {draws} draws of the rates: what is not known of them is told roughly",)
-
-
-def _warnings(scenario: Scenario, baseline: Scenario, levels: np.ndarray, period: Period
-              ) -> tuple[str, ...]:
-    found = [f"{s.resolved.title}: {w}" for s in (scenario, baseline) for w in s.warnings]
-    if period.first == scenario.resolved.first:
-        ahead = float((levels[0, :, 0] - levels[1, :, 0]).mean())
-        if ahead:
-            found.append(f"the two begin with different numbers: {ahead:+,.0f} at the census of "
-                         f"{period.first}, before the plan has done anything, count in the credit")
-    if any(only_ranges(s.resolved) for s in (scenario, baseline)):
-        found.append("only a range is known of some rates: read the spread over draws, not the "
-                     "mean, which rests on how values in a range are drawn")
-    found += _of_money(scenario, baseline) + _of_years(scenario, baseline, period)
-    runs = [s.resolved.runs for s in (scenario, baseline)]
-    if (runs[0].draws, runs[0].replicates) != (runs[1].draws, runs[1].replicates):
-        found.append("draws and replicates are those of the scenario, not of the baseline")
-    return tuple(dict.fromkeys(found))
-
-
-def _of_money(scenario: Scenario, baseline: Scenario) -> list[str]:
-    """Releases without a cost beside others that have one: the money told is too little."""
-    rows = [r for s in (scenario, baseline) for r in s.resolved.releases if any(r.numbers.values())]
-    free = list(dict.fromkeys(r.name for r in rows if not r.cost_each))
-    if not free or len(free) == len({r.name for r in rows}):
-        return []
-    return [f"no cost stands at some releases ({', '.join(free)}), so the money told is too little"]
-
-
-def _of_years(scenario: Scenario, baseline: Scenario, period: Period) -> list[str]:
-    """The years that only one of the two has are not counted."""
-    last = (scenario.resolved.last, baseline.resolved.last)
-    if last[0] == last[1] or period.last != min(last):
-        return []
-    return [f"the scenario ends in {last[0]}, the baseline in {last[1]}: later years than "
-            f"{period.last} are not counted"]

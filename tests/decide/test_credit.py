@@ -279,3 +279,19 @@ def test_females_alone_are_said_to_be_so():
     found = credit(lasting(10, numbers="females"), lasting(4, numbers="females"), rate=0)
     assert '" gives 66 animal-years (adults, females only, 2026 to 2036' in answer_of_credit(
         found.summary())
+
+
+def test_a_baseline_that_differs_in_more_than_releases_is_told_first():
+    other = plan(title="Fewer survive", releases=[], survival=plan_survival(0.85))
+    found = credit(plan(), other, rate=0.03)
+    assert found.warnings[0] == (
+        "the two differ in more than releases (survival/adult): the credit is that of these "
+        "differences as well")
+    assert not any("more than releases" in w for w in credit(
+        plan(), plan(**UNSTOCKED), rate=0.03).warnings)
+    assert any(w.startswith("both: ") for w in found.warnings) or not plan().warnings
+
+
+def plan_survival(adult):
+    return {"juvenile": {"value": 0.6, "se": 0.05, "source": {"assumed": "range"}},
+            "adult": {"value": adult, "se": 0.02, "year_sd": 0.03, "source": {"assumed": "range"}}}
