@@ -28,12 +28,20 @@ def form(terminal: Terminal, path: Path, to: Path | None, replace: bool) -> None
     _check_target(target, back, replace)
     question = _to_scenario(path, target) if back else _to_form(path, target)
     terminal.wrote(target)
+    new = target.with_name(f"{path.stem}-new{SCENARIO}")
     terminal.answer(
-        f"Scenario: {target}. Next: pva check {target}" if back else
-        f"Form: {target}. Fill it in, then: pva form {target} --to {path.stem}-new{SCENARIO}")
+        f"Scenario: {target}. Next: pva check {_typed(target)}" if back else
+        f"Form: {target}. Fill it in, then: pva form {_typed(target)} --to {_typed(new)}")
     terminal.warnings(list(question.warnings))
     terminal.finish({"from": str(path), "to": str(target), "scenario": question.resolved.title,
                      "digest": question.digest, "warnings": list(question.warnings)})
+
+
+def _typed(path: Path) -> str:
+    """A path as it is typed in a shell."""
+    from shlex import quote
+
+    return quote(path.as_posix())
 
 
 def _check_target(target: Path, back: bool, replace: bool) -> None:

@@ -15,6 +15,7 @@ from pva.errors import FormError, Problem
 from pva.files.ordinary import why_unreadable
 
 MOST_YAML_BYTES = 10_000_000
+_PACKED = b"PK\x03\x04"  # how every XLSX begins
 MOST_YAML_VALUES = 200_000
 MOST_YAML_DEPTH = 40
 MOST_DIGITS = 1000  # of a whole number written with base 2, 8 or 16
@@ -132,8 +133,14 @@ def _yaml_text(path: Path) -> str:
                              size_todo="Keep tables in CSV files, not in this one.")
     if against is not None:
         raise FormError(against)
+    content = path.read_bytes()
+    if content.startswith(_PACKED):
+        raise FormError(Problem(
+            "this is a workbook or another packed file, not a text file",
+            "Name the YAML file. A spreadsheet form becomes a scenario with `pva form FILE.xlsx`; "
+            "tables are named under `tables` of study.yaml.", file=str(path), code="not-a-text"))
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise FormError(Problem(f"byte {error.start + 1} of the file is not UTF-8 text",
                                 "Save the file as UTF-8.", file=str(path),

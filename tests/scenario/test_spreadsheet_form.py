@@ -358,6 +358,28 @@ def test_the_command_there_and_back(tmp_path):
     assert call(tmp_path / "f.xlsx", "--replace").exit_code == 0
 
 
+def test_what_to_type_next_is_typed_as_told_and_stays_beside_the_form(tmp_path):
+    import shlex
+
+    folder = tmp_path / "Bach Süd 2"
+    folder.mkdir()
+    said = call(SCENARIOS / "questions" / "river.yaml", "--to", folder / "f.xlsx").stdout
+    typed = shlex.split(said.split("then: pva form ")[1])
+    assert typed == [str(folder / "f.xlsx"), "--to", str(folder / "river-new.yaml")]
+    said = call(*typed).stdout
+    assert shlex.split(said.split("Next: pva check ")[1]) == [str(folder / "river-new.yaml")]
+
+
+def test_a_form_is_no_text_and_the_command_for_it_is_named(tmp_path):
+    path = river(tmp_path)
+    with pytest.raises(FormError) as error:
+        read_scenario(path)
+    assert str(error.value.problems[0]) == (
+        f"{path}: this is a workbook or another packed file, not a text file. Name the YAML file. "
+        "A spreadsheet form becomes a scenario with `pva form FILE.xlsx`; tables are named under "
+        "`tables` of study.yaml.")
+
+
 def test_a_wrong_ending_is_refused(tmp_path):
     said = call(SCENARIOS / "teasel.yaml", "--to", tmp_path / "f.csv")
     assert said.exit_code == 1 and said.stderr == (
