@@ -23,8 +23,8 @@ def answer_of_sensitivity(summary: dict) -> str:
                 "or by one step.")
     low, high = sorted(_ends(top))
     within = "within what is known of it" if top["low"] is not None else "within one step"
-    text += (f"; it depends most on {rate_prose(top['name'])}, {within} from "
-             f"{chance_words(low, total)} to {chance_words(high, total)}")
+    text += (f"; of rates moved one at a time it depends most on {rate_prose(top['name'])}, "
+             f"{within} from {chance_words(low, total)} to {chance_words(high, total)}")
     if summary["verdict"] is None:
         return f"{text}."
     open_ = [r for r in summary["rates"] if r["ruled_out"] is False]

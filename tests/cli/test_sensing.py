@@ -18,7 +18,7 @@ def test_sensitivity_in_words(call, small):
     assert done.exit_code == 0, done.stderr
     lines = done.stdout.splitlines()
     assert lines[0].startswith("The chance of meeting all goals is ")
-    assert "; it depends most on " in lines[0]
+    assert "; of rates moved one at a time it depends most on " in lines[0]
     assert "Verdict on \"adults in 2036\" by the chance wanted: 50 %: " in done.stdout
     assert "nothing is released" in done.stdout and "* as written" in done.stdout
 

@@ -163,8 +163,9 @@ def _facts(material):
         pairs.append((count(answer["total_animals"]), "animals planned in all"))
         if answer["cost"]:
             pairs.append((count(answer["cost"]), "cost of the animals, money of the scenario"))
-        if answer["mothers"]:
-            pairs.append((whole(answer["mothers"]), "mothers needed at the hatchery"))
+        mothers = sum(line["mothers"] or 0 for line in answer["order_sheet"])
+        if mothers:  # whole mothers of every line, as they are ordered: more than a share of them
+            pairs.append((whole(mothers), "mothers needed at the hatchery, all orders together"))
     else:
         best = "best chance found, with " + f"{count(answer['best_number'])} {unit}"
         if answer["best_chance"] == 0:

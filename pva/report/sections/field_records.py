@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 
+import pandas as pd
+
+from pva.field.records import SHELL
 from pva.report.blocks import Heading, Note, Points, Section, Text, table
 from pva.report.figures.encounters import encounters_figure
 from pva.report.figures.river import river_figure
@@ -88,9 +91,9 @@ def _seen(records):
     if len(records.visits):
         rows.append(("Visits", exact(len(records.visits)), _by(records.visits, "method")))
     if len(records.units):
-        rows.append(("Quadrats dug", exact(len(records.units)), _blank(records)))
+        rows.append(_quadrats(records.units, _blank(records)))
     if len(records.animals):
-        rows.append(("Mussels found in quadrats", exact(len(records.animals)), ""))
+        rows.append(("Mussels found in quadrats", *_found(records.animals)))
     if len(records.hosts):
         rows.append(("Host fish samples", exact(len(records.hosts)), _by(records.hosts, "host")))
     return table("Clean records", ("What", "Number", "Of these"), rows, numbers=(1,))
@@ -103,10 +106,25 @@ def _by(frame, column, weight=None):
     return listed([f"{exact(n)} {name}" for name, n in counts.items()][:6]) if len(counts) else ""
 
 
+def _quadrats(units, blank):
+    """Only units that were dug are called so; the surface shows a part of the mussels."""
+    surface = int(units["excavated"].eq(False).sum())
+    if not surface:
+        return "Quadrats dug", exact(len(units)), f"{blank}; blanks count in every density"
+    return ("Quadrats searched", exact(len(units)),
+            f"{exact(len(units) - surface)} dug and {exact(surface)} looked at on the surface "
+            f"alone; {blank}; the blanks of those dug count in every density")
+
+
+def _found(animals):
+    """Every animal of a row, shells named apart."""
+    number = animals.get("number", pd.Series(1, index=animals.index)).fillna(1)
+    shells = int(number[animals["status"].eq(SHELL)].sum())
+    return exact(int(number.sum())), f"{exact(shells)} of them shells" if shells else ""
+
+
 def _blank(records):
-    found = set(zip(records.animals["survey"].astype(str), records.animals["unit"].astype(str),
-                    strict=True))
-    units = zip(records.units["survey"].astype(str), records.units["unit"].astype(str),
-                strict=True)
-    blank = sum(u not in found for u in units)
-    return f"{exact(blank)} of them without a mussel; blanks count in every density"
+    key = ["survey", "site", "unit"]
+    found = set(map(tuple, records.animals[key].astype(str).to_numpy()))
+    blank = sum(tuple(u) not in found for u in records.units[key].astype(str).to_numpy())
+    return f"{exact(blank)} of them without a mussel"
