@@ -120,7 +120,10 @@ def trace(scenario: Scenario, name: str, *, calibrated: Sequence[dict] = ()) -> 
         No rate of the scenario is called so.
     """
     rows = {row["name"]: row for row in scenario.parameters()}
-    key = next((k for k in (name, name.replace(".", "/")) if k in rows), None)
+    # releases that take one estimate share its draw, and so its name in the table
+    shared = {f"releases/{r.name}/first_year_survival": r.first_year_survival.key
+              for r in scenario.resolved.releases if r.first_year_survival is not None}
+    key = next((k for k in (name, name.replace(".", "/"), shared.get(name)) if k in rows), None)
     if key is None:
         raise MeaningError(_unknown(name, list(rows)))
     return _Tracer(scenario, rows, calibrated).follow(key)

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 
 from pva.cli import main
 from pva.cli.starting import MAIN
+from pva.field import read_study
 from pva.files import read_yaml
 
 READERS = list(MAIN)
@@ -164,6 +165,17 @@ def test_the_lines_about_tables_read_the_sheets_once_they_are_let_in(made, call)
     lines = said.stdout.splitlines()
     assert lines[1] == "  1 rows in = 1 used + 0 flagged + 0 set aside"
     assert lines[2].startswith(str(folder / "scenarios"))  # and no note
+
+
+@pytest.mark.parametrize("made", ["planner", "reviewer", "researcher"], indirect=True)
+def test_the_lines_about_stages_name_stages_of_the_plan(made):
+    reader, folder, _ = made
+    path = folder / "study.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r"^# (stages:|  - \{name)", r"\1", text, flags=re.M), encoding="utf-8")
+    stages = [stage.name for stage in read_study(folder).spec.stages]
+    plan = read_yaml(folder / "scenarios" / f"{MAIN[reader]}.yaml")[0]
+    assert stages == [stage["name"] for stage in plan["stages"]][1:]  # the youngest are not met
 
 
 def test_a_folder_that_holds_anything_is_left_alone(call, tmp_path):

@@ -164,7 +164,8 @@ def test_a_published_value_is_followed_to_its_citation(study):
     assert document["estimate"] is None and document["tables"] == []
 
 
-def test_a_value_written_beside_a_published_one_is_not_passed_off_as_published(study):
+def test_a_value_written_beside_a_published_one_is_not_passed_off_as_published(study, tmp_path):
+    study = shutil.copytree(study, tmp_path / "changed")
     path = study / "scenarios/plan.yaml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace("    source: {published: adult_survival/long_lived}\n", ""),
@@ -173,6 +174,23 @@ def test_a_value_written_beside_a_published_one_is_not_passed_off_as_published(s
     assert lines[2] == ("  <- value written in place of published adult_survival/long_lived, which "
                         "gives the rest")
     assert lines[3].startswith("  <- catalogue of published values")
+
+
+def test_releases_that_share_an_estimate_are_found_by_their_own_name(tmp_path):
+    (tmp_path / "estimates.yaml").write_text(
+        "release/hatchery: {value: 0.7, interval: [0.6, 0.8], n: 40, source: {measured: tags}}\n",
+        encoding="utf-8")
+    releases = "".join(
+        f"  - {{name: to {site}, site: {site}, stage: adult, number: 5, first: 2026, "
+        "first_year_survival: {estimate: release/hatchery}}\n" for site in ("Alder", "Mill"))
+    text = SCENARIO.replace("../estimates/estimates.yaml", "estimates.yaml").replace(
+        "start: {estimate: abundance/Alder}", "start: {adult: 3}")
+    (tmp_path / "plan.yaml").write_text(f"{text}releases:\n{releases}", encoding="utf-8")
+    scenario = read_scenario(tmp_path / "plan.yaml")
+    found = trace(scenario, "releases/to Mill/first_year_survival")
+    assert found.name == "release/hatchery" and found.value["value"] == 0.7
+    with pytest.raises(MeaningError, match="has no rate called `releases/to Mil/first"):
+        trace(scenario, "releases/to Mil/first_year_survival")
 
 
 def test_species_and_water_of_a_single_figure_are_told(tmp_path):
