@@ -123,10 +123,6 @@ class Workers:
         finished(number, answer)
         answers[number] = answer
 
-    def _ahead(self) -> int:
-        threads = sum(self._client.nthreads().values())
-        return AHEAD * max(threads, 1)
-
 
 @contextmanager
 def workers_of(cluster: str) -> Iterator[Workers]:

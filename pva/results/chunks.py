@@ -25,7 +25,7 @@ from pva.scenario.resolved import Resolved, Runs
 SITE_YEARS = 1 << 22  # of a chunk, at most; about a second of one core
 _ADDED = ("extinct", "below", "goals", "all_goals", "first_success", "lasting_success",
           "adults_by_draw", "stage_sum", "least_adults", "replicates", "_tallies", "_totals",
-          "_sizes", "adults_squared", "sums", "sizes", "collected")
+          "_sizes")
 _COUNTED = ("adults", "wild_adults")
 
 
@@ -93,15 +93,13 @@ def fold_chunk(resolved: Resolved, plan: Plan, draws: Draws, places: Places, see
         Counts and sums by name, as arrays.
     """
     fold = Fold(resolved, places, keep=keep, paired=paired)
-    asked = {"asked": fold.asked} if hasattr(fold, "asked") else {}
     for block in simulate(plan, draws, seed=seed, replicates=resolved.runs.replicates,
                           threads=threads, first_draw=first_draw,
-                          first_replicate=first_replicate, **asked):
+                          first_replicate=first_replicate, asked=fold.asked):
         fold.add(block)
-    if asked:
-        fold.finish()
+    fold.finish()
     outcomes = np.concatenate(fold.outcomes, axis=1) if fold.outcomes else np.zeros((0, 0))
-    return {name: np.asarray(getattr(fold, name)) for name in _ADDED if name in vars(fold)} | {
+    return {name: np.asarray(getattr(fold, name)) for name in _ADDED} | {
         name: counts_as_arrays(getattr(fold, name)) for name in _COUNTED} | {
         "outcomes": outcomes, "kept": np.array(fold.kept)}
 
@@ -118,7 +116,7 @@ class _Sums:
     def add(self, chunk: Chunk, part: dict[str, Any]) -> None:
         """Add one chunk."""
         fold = self._fold
-        for name in [n for n in _ADDED if n in part]:
+        for name in _ADDED:
             so_far = getattr(fold, name)
             setattr(fold, name, part[name] if so_far is None else so_far + part[name])
         for name in _COUNTED:
