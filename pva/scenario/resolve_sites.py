@@ -71,6 +71,10 @@ class SiteReader:
         specs = self.spec.sites
         if specs is None:
             return (self._site(SiteSpec(name=ONLY_SITE), None, None),)
+        top = self.spec.start
+        if top is not None and top.project_from is None and all(s.start is not None for s in specs):
+            self.warnings.append("the start written at top level is used nowhere: every site has "
+                                 "its own")
         written = self.data["sites"]
         return tuple(self._site(s, written[i], i) for i, s in enumerate(specs))
 

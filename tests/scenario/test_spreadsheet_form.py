@@ -370,6 +370,14 @@ def test_what_to_type_next_is_typed_as_told_and_stays_beside_the_form(tmp_path):
     assert shlex.split(said.split("Next: pva check ")[1]) == [str(folder / "river-new.yaml")]
 
 
+def test_a_start_for_all_that_no_site_takes_is_told(tmp_path):
+    path = river(tmp_path)  # both sites start with no animals of their own
+    said = "the start written at top level is used nowhere: every site has its own"
+    assert said not in read_form(path).warnings
+    change(path, ("start", "A4", "adult"), ("start", "C4", 20))
+    assert said in read_form(path).warnings
+
+
 def test_a_form_is_no_text_and_the_command_for_it_is_named(tmp_path):
     path = river(tmp_path)
     with pytest.raises(FormError) as error:
