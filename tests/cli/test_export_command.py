@@ -88,3 +88,23 @@ def test_places_say_aloud_what_they_do(call, tmp_path):
     found = json.loads((study / "export" / "sites.geojson").read_text(encoding="utf-8"))
     assert found["title"] == "Named River"
     assert found["features"][0]["geometry"]["coordinates"] == pytest.approx([-3.2675, 0.4535])
+
+
+def test_answers_of_scenarios_without_a_run_of_their_own_are_exported(call, made, tmp_path):
+    """The report runs the main scenario alone, and compares and searches for others as well."""
+    other = write_small(made.with_name("other.yaml"), title="Other", start="{adult: 30}")
+    for done in (call("compare", made, other), call("stock", other)):
+        assert done.exit_code == 0, done.output
+    result = call("export", made.parents[1], "--as", "csv", "--out", tmp_path)
+    assert result.exit_code == 0, result.output
+    with (tmp_path / "csv" / "compared.csv").open(encoding="utf-8", newline="") as handle:
+        assert {row["scenario"] for row in csv.DictReader(handle)} == {"Other"}
+    with (tmp_path / "csv" / "number_to_stock.csv").open(encoding="utf-8", newline="") as handle:
+        assert [row["scenario"] for row in csv.DictReader(handle)] == [
+            "Small invented plan", "Other"]
+    write_small(other, title="Other", start="{adult: 31}")
+    result = call("export", made.parents[1], "--as", "csv", "--out", tmp_path / "later")
+    assert not (tmp_path / "later" / "csv" / "compared.csv").exists()
+    for words in ("small.compare.json compares scenarios that were changed since",
+                  "other.stock.json was made before its scenario was changed"):
+        assert words in result.stderr
