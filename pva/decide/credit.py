@@ -260,7 +260,7 @@ def _price(money: np.ndarray, total: np.ndarray, period: Period, *, doubtful: bo
     spent = (money @ period.money_weights).reshape(total.shape)
     plain_sum, mean = float(money.sum(axis=1).mean()), float(spent.mean())
     bought = _amount(total, doubtful=doubtful)
-    if bought.low is None or bought.low <= 0:
+    if bought.low is None or bought.low <= 0 or mean <= 0:
         return Price(plain_sum, mean, None, None, None)
     ratio = mean / bought.mean
     error = _amount((spent - ratio * total) / bought.mean, doubtful=doubtful)

@@ -84,7 +84,15 @@ def _draws(scenario: Scenario, baseline: Scenario, *, doubtful: bool) -> Iterato
     ours, theirs = (s.resolved.runs for s in (scenario, baseline))
     if (ours.draws, ours.replicates) != (theirs.draws, theirs.replicates):
         yield "draws and replicates are those of the scenario, not of the baseline"
-    if doubtful and ours.draws == 1:
+    if doubtful and ours.draws < SCRAMBLES:
+        yield f"only {ours.draws} draws of the rates: what is not known of them is told roughly"
+    if doubtful and ours.replicates == 1:
+        yield ("one replicate a draw: the range over what is not known of the rates holds the luck "
+               "of single runs as well")
+    if ours.draws == 1 and any(_uncertain(s) for s in (scenario, baseline)):
         yield "one draw of the rates: the ranges tell nothing of what is not known of them"
-    elif doubtful and ours.draws < SCRAMBLES:
-        yield (f"only {ours.draws} draws of the rates: what is not known of them is told roughly")
+
+
+def _uncertain(scenario: Scenario) -> bool:
+    return scenario.resolved.chance.unknown and any(
+        row["se"] or row["low"] is not None for row in scenario.parameters())

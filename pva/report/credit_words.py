@@ -83,12 +83,14 @@ def _cost_words(summary: dict) -> list[str]:
     cost = summary["cost"]
     if cost is None:
         return ["No release has a cost (`cost_each`), so no cost per animal-year is told."]
-    discounted = f", {_number(cost['discounted'])} discounted" if summary["rate"] else ""
-    said = (f"Releases cost {_number(cost['plain'])} more than the baseline's{discounted}, in the "
-            "money of the scenario; monitoring, land and staff are not in it.")
+    discounted = f", {count(abs(cost['discounted']))} discounted" if summary["rate"] else ""
+    than = "less" if cost["plain"] < 0 else "more"
+    said = (f"Releases cost {count(abs(cost['plain']))} {than} than the baseline's{discounted}, in "
+            "the money of the scenario; monitoring, land and staff are not in it.")
     if cost["per_animal_year"] is None:
-        return [f"{said} A cost per animal-year is not told, because the credit is not clearly "
-                "above 0."]
+        why = ("the plan does not cost more than the baseline" if cost["discounted"] <= 0 else
+               "the credit is not clearly above 0")
+        return [f"{said} A cost per animal-year is not told, because {why}."]
     return [f"{said} That is {cost['per_animal_year']:.3g} per animal-year (simulation error "
             f"{cost['low']:.3g} to {cost['high']:.3g})."]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pva.decide.donor import LIKELY
+from pva.report.words import exact
 from pva.results.wording import animals, chance_words
 
 
@@ -10,7 +11,7 @@ def answer_of_donor(summary: dict) -> str:
     """One sentence: the number a year, or take none, and what the best value would say."""
     low, best = summary["judged"]
     agreed = chance_words(summary["added_risk"])
-    harm = f"fall below {animals(summary['threshold'])} adults"
+    harm = f"fall below {exact(summary['threshold'])} adults"
     years = _years(summary["years"])
     if low["risk"] > LIKELY:
         text = (f"Take none: from the lower limit of its abundance, {animals(low['adults'])} "
@@ -40,7 +41,7 @@ def safe_words(summary: dict) -> list[str]:
     low = summary["judged"][0]
     total = summary["independent_runs"]
     lines = [f"Left alone, the bed has a chance of {chance_words(low['risk'], total)} of falling "
-             f"below {animals(summary['threshold'])} adults (from the lower limit)."]
+             f"below {exact(summary['threshold'])} adults (from the lower limit)."]
     if low["risk"] > LIKELY:
         lines.append("A bed in such a state is no donor: where the risk is high already, little "
                      "can be added to it, and the added risk says nothing.")

@@ -11,7 +11,7 @@ from pva.decide.credit_data import credit_dataset
 from pva.decide.same_draws import joined
 from pva.errors import MeaningError
 from pva.model.draws import DrawTable
-from pva.report.credit_words import answer_of_credit
+from pva.report.credit_words import answer_of_credit, credit_words
 from pva.results.run import run
 from pva.scenario.resolved import JointCovariance
 from pva.scenario.scenario import Scenario
@@ -193,6 +193,21 @@ def test_a_single_run_tells_no_doubt_and_no_price():
                    rate=0.03)
     assert (found.credit.low, found.credit.draw_low, found.price.per_animal_year) == (None,) * 3
     assert "(one run, which tells nothing of its doubt)" in answer_of_credit(found.summary())
+    assert any(w.startswith("one draw of the rates") for w in found.warnings)
+    many = credit(plan(runs={"draws": 8, "replicates": 1, "seed": 1}), plan(**UNSTOCKED), rate=0.03)
+    assert any(w.startswith("one replicate a draw") for w in many.warnings)
+
+
+def test_a_plan_that_costs_less_has_no_price():
+    cheap = [{"name": "young", "stage": "juvenile", "number": 50, "first": 2026, "last": 2029,
+              "cost_each": 1}]
+    found = credit(plan(releases=cheap), plan(), rate=0.03)
+    assert found.credit.low > 0 and found.price.plain == -1400
+    assert found.price.per_animal_year is None
+    assert credit_words(found.summary())[-1].startswith("Releases cost 1,400 less than the "
+                                                        "baseline's, 1,340 discounted, ")
+    assert credit_words(found.summary())[-1].endswith(
+        "not told, because the plan does not cost more than the baseline.")
 
 
 def test_numbers_do_not_depend_on_threads_and_the_data_set_holds_them():

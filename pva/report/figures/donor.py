@@ -15,7 +15,7 @@ from pva.report.figures.canvas import (
     in_percent,
     picture,
 )
-from pva.report.words import count, percent, percent_range
+from pva.report.words import count, exact, percent, percent_range
 
 _LOOK = {"lower limit": (RIVER, DASHES[0], MARKS[0]), "best value": (INK, DASHES[1], MARKS[1])}
 
@@ -37,7 +37,7 @@ def donor_figure(name: str, summary: dict) -> Figure:
     rows = [(j["start"], count(t["number"]), percent(t["added"]),
              percent_range(max(t["low"], 0.0), t["high"]))
             for j in summary["judged"] for t in j["curve"]]
-    caption = (f"Added chance that {summary['site']} falls below {count(summary['threshold'])} "
+    caption = (f"Added chance that {summary['site']} falls below {exact(summary['threshold'])} "
                f"adults, against {summary['stage']} animals taken a year; band: 95 % interval of "
                "the simulation. The lower limit of the bed's abundance decides.")
     columns = ("Bed judged from", "Taken a year", "Added risk", "95 % interval of the simulation")
