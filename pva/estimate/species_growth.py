@@ -23,6 +23,7 @@ from pva.sources import Source
 
 FEWEST_REPEATS = 10  # animals measured twice at a visit, below which repeats say nothing
 LEAST_SD_MM = 0.1  # SD of repeats below which they are copies: lengths are read to 0.1 mm
+MOST_SD = 0.05  # SD of repeats over the length, above which they are no errors of reading
 LITTLE = 0.35  # share of the asymptote that lengths must span for the curve to be told
 BEYOND = 1.25  # asymptote over the largest lengths, above which it is a guess
 AGE_DIGITS = 1
@@ -107,15 +108,19 @@ def growth_of(own: Following, options) -> SpeciesGrowth:
     n = int((np.diff(measured.lengths.first) >= 2).sum())
     if n < FEWEST:
         return SpeciesGrowth(None, measured, at_age=at_age, refused=(_too_few(n),))
-    known = None
-    if (thrice := of_three_occasions(measured.lengths)) < FEWEST:
-        known = _error_known(own.repeats)
-        if (refusal := _two_lengths(measured, known, n, thrice)) is not None:
-            return SpeciesGrowth(None, measured, at_age=at_age, refused=(refusal,))
+    thrice, known = of_three_occasions(measured.lengths), None
+    if thrice < FEWEST:
+        known = _error_known(own.repeats, measured)
     choices = growth_choices(replace(measured, repeats=known), handling=wanted.handling)
-    growth = choices[0]
-    if not growth.is_told:
+    growth, refusal = choices[0], None
+    if growth.misread_share >= MOST_MISREAD:
+        refusal = _misread_too_often(growth)
+    elif thrice < FEWEST:
+        refusal = _two_lengths(measured, own.repeats, known, f"{n} animals were measured twice, "
+                               f"{thrice or 'none'} of them at three visits")
+    if refusal is None and not growth.is_told:
         refusal = _not_told(growth, n)
+    if refusal is not None:
         return SpeciesGrowth(None, measured, tuple(choices), at_age, (refusal,), growth.notes)
     notes = (*growth.notes, *_misread(own.lengths, measured, growth),
              *(_repeats(own.repeats, growth) if known is None else [_leaning(known)]),
@@ -143,17 +148,19 @@ def _too_few(n: int) -> Refusal:
                    f"at least {FEWEST} animals measured at two visits")
 
 
+def _misread_too_often(growth: Growth) -> Refusal:
+    return Refusal("growth", f"{growth.misread} of {growth.measurements} lengths fit no growth "
+                   "of their animal", "a look at these tags and lengths: animals may be mixed "
+                   "up, or lengths misread")
+
+
 def _not_told(growth: Growth, n: int) -> Refusal:
-    if growth.misread_share >= MOST_MISREAD:
-        return Refusal("growth", f"{growth.misread} of {growth.measurements} lengths fit no growth "
-                       "of their animal", "a look at these tags and lengths: animals may be mixed "
-                       "up, or lengths misread")
     return Refusal("growth", f"increments of {n} animals cannot be told from errors of "
                    f"{growth.measurement_sd_mm:.1f} mm in a length",
                    "smaller animals, more years between lengths, or lengths read twice")
 
 
-def _two_lengths(measured: Measured, known: Repeats | None, n: int, thrice: int) -> Refusal | None:
+def _two_lengths(measured: Measured, repeats, known: Repeats | None, met: str) -> Refusal | None:
     """Refusal where hardly anybody was measured at three occasions.
 
     From two lengths of an animal the error of a length and differences between animals are told
@@ -162,27 +169,43 @@ def _two_lengths(measured: Measured, known: Repeats | None, n: int, thrice: int)
     data = measured.lengths
     begun = data.length[data.first[:-1]][np.diff(data.first) >= 2]
     low, high = np.quantile(begun, [0.02, 0.98])
-    alike = high - low < LITTLE * data.length.max()
+    alike = high - low < LITTLE * np.quantile(data.length, 0.98)
     if known is not None and not alike:
         return None
-    met = f"{n} animals were measured twice, {thrice or 'none'} of them at three visits"
-    third = f"a third visit: lengths of at least {FEWEST} animals at three visits each"
+    third = (f"a third visit: lengths of at least {FEWEST} animals at three visits each, young and "
+             "old")
     if alike:
         return Refusal("growth", f"{met}, and all were of much the same size at first "
                        f"({low:.0f} to {high:.0f} mm): two lengths of an animal do not tell "
                        "how fast growth slows down, and so no largest size", third)
     return Refusal("growth", f"{met}: two lengths of an animal do not tell errors of a length from "
-                   "animals that differ, and any largest size would rest on a guess of the error",
+                   "animals that differ, and any largest size would rest on a guess of the error"
+                   + _no_help(repeats),
                    f"{third}; or at least {FEWEST_REPEATS} animals, better 30, measured twice on "
                    "the same day, the second time without a look at the first")
 
 
-def _error_known(repeats: pd.DataFrame) -> Repeats | None:
-    """What lengths read more than once at a visit say; None where few were, or all are copies."""
-    if len(repeats.dropna(subset=["sd_mm"])) < FEWEST_REPEATS:
+def _no_help(repeats: pd.DataFrame) -> str:
+    """Why the repeats that there are cannot be used."""
+    if not _enough(repeats):
+        return ""
+    sd = _spread(repeats).sd_mm
+    why = "they look copied" if sd < LEAST_SD_MM else "animals may be mixed up"
+    return f"; lengths read twice at a visit differ by {sd:.1f} mm (SD) and do not help: {why}"
+
+
+def _enough(repeats: pd.DataFrame) -> bool:
+    return len(repeats.dropna(subset=["sd_mm"])) >= FEWEST_REPEATS
+
+
+def _error_known(repeats: pd.DataFrame, measured: Measured) -> Repeats | None:
+    """What lengths read more than once at a visit say; None where few were, where all are copies,
+    or where they differ by more than errors of reading do."""
+    if not _enough(repeats):
         return None
     known = _spread(repeats)
-    return known if known.sd_mm >= LEAST_SD_MM else None
+    most = MOST_SD * float(np.median(measured.lengths.length))
+    return known if LEAST_SD_MM <= known.sd_mm <= most else None
 
 
 def _spread(repeats: pd.DataFrame) -> Repeats:
@@ -221,7 +244,7 @@ def _misread(table: pd.DataFrame, measured: Measured, growth: Growth) -> list[st
 
 def _repeats(repeats: pd.DataFrame, growth: Growth) -> list[str]:
     """Whether lengths read twice at a visit agree with the error that the curve needs."""
-    if len(repeats.dropna(subset=["sd_mm"])) < FEWEST_REPEATS:
+    if not _enough(repeats):
         return []
     told = _spread(repeats).sd_mm
     ratio = told / growth.measurement_sd_mm

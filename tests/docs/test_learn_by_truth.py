@@ -106,6 +106,8 @@ def test_what_a_mistake_does_not_touch_stays(compared):
 
 @pytest.mark.slow
 def test_two_visits_give_bounds_and_no_number(compared):
+    for name in ("largest size, mm", "growth rate, a year"):
+        assert compared["two-visits"][name][1:] == (None, None, None)
     truth, value, low, high = compared["two-visits"]["survival, a year"]
     assert value is None and low < truth < high and high - low > 0.3
     good = compared["good"]["survival, a year"]
