@@ -18,7 +18,6 @@ from pva.decide.credit_warnings import credit_warnings
 from pva.decide.outcomes import Ready, prepare
 from pva.decide.same_draws import drawn_together
 from pva.engine.run import block_size, simulate
-from pva.model.draws import scramble_of_draw
 from pva.results.measures import measure as measure_of
 from pva.results.run import Progress, seed_of, with_runs
 from pva.results.summary import plain
@@ -251,7 +250,7 @@ def _amount(values: np.ndarray, *, doubtful: bool) -> Amount:
 def _chance(reached: np.ndarray, pair, *, doubtful: bool) -> ChanceDoubt:
     return chance_with_doubt(
         reached.sum(axis=1), replicates=reached.shape[1],
-        scramble=scramble_of_draw(len(reached)), unknown=doubtful,
+        scramble=groups(len(reached), doubtful=doubtful), unknown=doubtful,
         certain=all(one.model.certain for one in pair))
 
 

@@ -258,7 +258,9 @@ def test_each_keeps_its_own_covariance_where_both_use_some_that_the_other_does_n
 def test_few_draws_are_not_made_many_by_replicates():
     """The error comes from four draws, not from 400 runs that share their rates."""
     found = credit(plan(runs={"draws": 4, "replicates": 100, "seed": 5}), plan(**UNSTOCKED),
-                   rate=0.03)
+                   rate=0.03, claimed=350)
+    assert 0 < found.chance.chance < 1
+    assert found.chance.high - found.chance.low > 0.3  # 400 runs one by one would give 0.1
     means = found.runs.mean(axis=1)
     half = student.ppf(0.975, 3) * means.std(ddof=1) / 2
     assert found.credit.high - found.credit.mean == pytest.approx(half)

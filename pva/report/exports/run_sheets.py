@@ -128,7 +128,9 @@ _NUMBER = {"reachable": "reachable", "number": "number per release year (animals
            "draw_low": "low, 95 % of draws (animals)", "draw_high": "high, 95 % of draws (animals)",
            "chance_wanted": "chance wanted", "chance_at_number": "chance at the number",
            "best_chance": "best chance", "total_animals": "animals in all (animals)",
-           "cost": "cost (money of the scenario)", "mothers": "mothers (animals)",
+           "cost": "cost (money of the scenario)",
+           # whole mothers of every order are more; they stand in the order sheet
+           "mothers": "mothers, not rounded up by order (animals)",
            "limit": "limit that binds", "seed": "seed"}
 
 
