@@ -17,6 +17,7 @@ from pva.field.reuse import reuse_problems
 from pva.field.spec import SiteSpec, StudySpec, TableFile, TableSpec, targets
 from pva.files import Positions, read_yaml
 from pva.files.near_names import ALIKE_FILES, near_name
+from pva.files.yaml_kinds import STUDY, refuse_another_kind
 
 STUDY_FILE = "study.yaml"
 STATUS = (ALIVE, HEARD, SHELL, REMOVED)
@@ -103,6 +104,7 @@ def read_study(path: str | os.PathLike) -> Study:
     """
     path = study_path(path)
     written, positions = read_yaml(path)
+    refuse_another_kind(path, written, STUDY)
     try:
         spec = StudySpec.model_validate(written)
     except ValidationError as error:

@@ -9,6 +9,7 @@ from typing import Any
 
 from pva.errors import FormError, Problem
 from pva.files import read_yaml
+from pva.files.yaml_kinds import SCENARIO, refuse_another_kind
 from pva.scenario.merging import merge
 from pva.scenario.places import Problems, WrittenMap, with_places
 
@@ -113,6 +114,7 @@ def _read_one(path: Path, asked_by: tuple | None) -> WrittenMap:
         )
         raise FormError(problems.found)
     data, positions = read_yaml(path)
+    refuse_another_kind(path, data, SCENARIO)
     return with_places(data, positions)
 
 

@@ -76,16 +76,17 @@ class _Reader:
         """The written document; rows of lists first, because other sheets name them."""
         there = every_sheet(self.path)
         known = {sheet.name: sheet for sheet in (*SHEETS, OTHER)}
-        for name in there:
-            if name not in known and name not in (GUIDE, LISTS):
-                near = near_name(name, known)
-                self.add(f"the form has no sheet `{name}`", "Take it away." if near is None else
-                         f"Call it `{near}` if that is meant, or take it away.",
-                         Place(str(self.path)), "unknown-sheet")
-        if not set(known) & set(there):
+        foreign = [name for name in there if name not in known and name not in (GUIDE, LISTS)]
+        if len(foreign) >= len(set(known) & set(there)):
             raise DataError(Problem("this workbook is no form of a scenario",
-                                    "Make one with `pva form SCENARIO`.", file=str(self.path),
+                                    "Make one with `pva form SCENARIO`. Tables of the field are "
+                                    "named under `tables` of study.yaml.", file=str(self.path),
                                     code="not-a-form"))
+        for name in foreign:
+            near = near_name(name, known)
+            self.add(f"the form has no sheet `{name}`", "Take it away." if near is None else
+                     f"Call it `{near}` if that is meant, or take it away.",
+                     Place(str(self.path)), "unknown-sheet")
         sheets = [known[name] for name in known if name in there]
         for sheet in sorted(sheets, key=lambda s: not isinstance(s, RowSheet)):
             self._sheet(sheet, there[sheet.name])

@@ -178,6 +178,24 @@ def test_the_lines_about_stages_name_stages_of_the_plan(made):
     assert stages == [stage["name"] for stage in plan["stages"]][1:]  # the youngest are not met
 
 
+@pytest.mark.parametrize("made", ["planner", "reviewer", "researcher"], indirect=True)
+def test_a_study_for_a_scenario_and_the_other_way_round_is_one_sentence(made, call):
+    reader, folder, _ = made
+    study, plan = folder / "study.yaml", folder / "scenarios" / f"{MAIN[reader]}.yaml"
+    said = call("show", study)
+    assert said.exit_code == 1 and said.stderr == (
+        f"{study}: this is a study, not a scenario. Name a scenario, such as one in the folder "
+        "`scenarios` of the study.\n")
+    said = call("sheets", plan)
+    assert said.exit_code == 1 and said.stderr == (
+        f"{plan}: this is a scenario, not a study. Name the folder of the study, or its "
+        "study.yaml.\n")
+    estimates = folder / "estimates.yaml"
+    estimates.write_text("survival/adult: {value: 0.9}\nnotes: []\n", encoding="utf-8")
+    assert call("show", estimates).stderr.startswith(
+        f"{estimates}: this is a file of estimates, not a scenario. ")
+
+
 def test_a_folder_that_holds_anything_is_left_alone(call, tmp_path):
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
     said = call("new", tmp_path, "--for", "planner")

@@ -306,6 +306,17 @@ def test_another_workbook_is_no_form(tmp_path):
         read_form(tmp_path / "other.xlsx")
 
 
+def test_field_sheets_are_no_form_and_that_is_all_that_is_said(tmp_path):
+    from pva.field.sheets_workbook import write_workbook
+
+    path = write_workbook(tmp_path / "field-sheets.xlsx")  # two of its sheets have names of ours
+    with pytest.raises(DataError) as error:
+        read_form(path)
+    assert [str(p) for p in error.value.problems] == [
+        f"{path}: this workbook is no form of a scenario. Make one with `pva form SCENARIO`. "
+        "Tables of the field are named under `tables` of study.yaml."]
+
+
 def test_sheets_and_rows_may_be_moved_and_lines_added_above(tmp_path):
     path = river(tmp_path)
     book = openpyxl.load_workbook(path)
