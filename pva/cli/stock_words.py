@@ -118,7 +118,19 @@ def totals_words(summary: dict) -> str:
                 f"{animals(summary['mothers'])} mothers (order sheet: {sums['mothers']:,})")
     said.append("cost not stated" if summary["cost"] is None else
                 f"cost {animals(summary['cost'])} (order sheet: {sums['cost']:,.0f})")
-    return "; ".join(said) + ". Numbers are planned ones, before deliveries fall short."
+    return ("; ".join(said) + ". Numbers are planned ones, before deliveries fall short."
+            + _besides(summary))
+
+
+def _besides(summary: dict) -> str:
+    """Releases that are not varied: ordered too, and in none of the sums."""
+    others = [x for x in summary["order_sheet"] if x["release"] not in summary["releases"]]
+    number = sum(x["number"] for x in others)
+    if not number:
+        return ""
+    names = ", ".join(dict.fromkeys(x["release"] for x in others if x["number"]))
+    return (f" Besides these, {number:,} animals are ordered as the plan says ({names}): the order "
+            "sheet holds them, these sums do not. `solve.releases` names what is varied.")
 
 
 def late_orders(summary: dict, first: int) -> list[str]:

@@ -162,8 +162,11 @@ def test_totals_beside_the_sums_of_the_order_sheet():
     assert stock_words.totals_words(plan) == (
         "In all 400 animals planned (order sheet, every order a whole number: 405); 4 mothers "
         "(order sheet: 6); cost 1,210 (order sheet: 1,215). Numbers are planned ones, before "
-        "deliveries fall short.")
-    assert stock_words.totals_words(plan | {"mothers": None, "cost": None}) == (
+        "deliveries fall short. Besides these, 135 animals are ordered as the plan says (not "
+        "varied): the order sheet holds them, these sums do not. `solve.releases` names what is "
+        "varied.")
+    alone = plan | {"order_sheet": ORDERS, "mothers": None, "cost": None}
+    assert stock_words.totals_words(alone) == (
         "In all 400 animals planned (order sheet, every order a whole number: 405); mothers not "
         "stated; cost not stated. Numbers are planned ones, before deliveries fall short.")
 
