@@ -54,7 +54,7 @@ def _write_sheet(page: Any, sheet: FieldSheet, lists: ChoiceLists) -> None:
         page.add_data_validation(_checked(column, lists, f"{letter}{HEADING_ROW + 1}:"
                                           f"{letter}{HEADING_ROW + ROWS_READY}"))
     page.freeze_panes = f"A{HEADING_ROW + 1}"
-    _for_print(page, last)
+    _for_print(page)
 
 
 def _above(page: Any, sheet: FieldSheet, last: str) -> None:
@@ -120,13 +120,15 @@ def _prompt(column: SheetColumn) -> str:
     return f"{column.words} Year-month-day." if column.kind == DAY else column.words
 
 
-def _for_print(page: Any, last: str) -> None:
-    """A4, landscape, one page wide, headings on every page, row numbers as the account tells."""
+def _for_print(page: Any) -> None:
+    """A4, landscape, one page wide, headings on every page, row numbers as the account tells.
+
+    No area is fixed: blank rows print for their lines, and rows typed below them print too.
+    """
     page.page_setup.orientation, page.page_setup.paperSize = "landscape", 9
     page.page_setup.fitToWidth, page.page_setup.fitToHeight = 1, 0
     page.sheet_properties.pageSetUpPr.fitToPage = True
     page.print_title_rows = f"1:{HEADING_ROW}"
-    page.print_area = f"A1:{last}{HEADING_ROW + ROWS_PRINTED}"
     page.print_options.headings = True
     page.page_margins.left = page.page_margins.right = 0.4
     page.page_margins.top = page.page_margins.bottom = 0.5

@@ -122,6 +122,7 @@ class _Page:
 
     def fill(self, rows: list[dict[str, Any]]) -> None:
         from openpyxl.styles import Alignment, Font
+        from openpyxl.worksheet.properties import PageSetupProperties
 
         self._top()
         keyed = isinstance(self.sheet, KeySheet)
@@ -141,6 +142,10 @@ class _Page:
                     place.font = Font(italic=cell.heading != "key", size=9)
         self._choices(keyed)
         self.page.freeze_panes = self.page.cell(HEADING_ROW + 1, 2)
+        self.page.page_setup.orientation = "landscape"
+        self.page.page_setup.fitToWidth, self.page.page_setup.fitToHeight = 1, 0
+        self.page.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        self.page.print_title_rows = f"1:{HEADING_ROW}"
 
     def _top(self) -> None:
         from openpyxl.comments import Comment

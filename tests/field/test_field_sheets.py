@@ -174,6 +174,7 @@ def test_sheets_print_on_a4_landscape_one_page_wide(study):
         assert (page.page_setup.orientation, int(page.page_setup.paperSize)) == ("landscape", 9)
         assert page.page_setup.fitToWidth == 1 and page.sheet_properties.pageSetUpPr.fitToPage
         assert page.print_title_rows == f"$1:${HEADING_ROW}"
+        assert not page.print_area  # rows typed below the last line must not be left out
         assert page["A2"].value.endswith(DAY_WORDS) and page["A3"].value == CAUTIONS
         tag = {page.cell(HEADING_ROW, c).value: page.cell(HEADING_ROW + 1, c).number_format
                for c in range(1, len(sheet.columns) + 1)}

@@ -108,6 +108,14 @@ def test_sheets_stand_in_the_order_of_the_life_cycle(book):
     assert sorted(order, key=names.index) == order
 
 
+def test_each_sheet_prints_one_page_wide_with_its_headings(book):
+    for sheet in SHEETS:
+        page = book[sheet.name]
+        assert page.page_setup.orientation == "landscape" and page.page_setup.fitToWidth == 1
+        assert page.sheet_properties.pageSetUpPr.fitToPage
+        assert page.print_title_rows == f"$1:${HEADING_ROW}"
+
+
 def test_each_rate_has_its_interval_its_years_and_its_source(book):
     page = book["survival"]
     heads = [cell.value for cell in page[HEADING_ROW]]
