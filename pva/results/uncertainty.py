@@ -1,7 +1,7 @@
 """Doubt of a chance: Monte Carlo error, and spread between parameter draws.
 
-With at least eight draws that differ, the Monte Carlo error comes from the independent scrambles
-of the draws, else from the replicates. Intervals are score intervals (Wilson 1927, J. Am. Stat.
+Where draws differ, the Monte Carlo error comes from the independent scrambles of the draws, with
+fewer than eight from the draws themselves, else (or of a single draw) from the replicates. Intervals are score intervals (Wilson 1927, J. Am. Stat.
 Assoc. 22:209-212), which stay within 0 and 1; where something never (or always) happened in N
 independent runs the limit is the chance that would give such a row one time in twenty, about 3 / N.
 Replicates of one draw share its rates, so where draws differ N is the number of draws.
@@ -60,6 +60,8 @@ def _interval(by_draw, chance, count, total, replicates, scramble, unknown):
     if count in (0, total):
         limit = never_limit(len(by_draw) if unknown and len(by_draw) > 1 else total)
         return (0.0, limit) if count == 0 else (1 - limit, 1.0)
+    if unknown and scramble[-1] == 0:  # few draws: each tells of itself alone
+        scramble = np.arange(len(by_draw))
     groups = scramble[-1] + 1
     if unknown and groups > 1:
         sizes = np.bincount(scramble) * replicates

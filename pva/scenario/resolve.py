@@ -206,7 +206,8 @@ def _covariance(spec: ScenarioSpec, resolved: Resolved, estimates: Any) -> Joint
         keys, matrix = estimates.covariance.keys, estimates.covariance.matrix
     else:
         return None
-    keep = [i for i, k in enumerate(keys) if k in used]
-    if not keep:
+    if not used & set(keys):
         return None
-    return JointCovariance(tuple(keys[i] for i in keep), matrix[np.ix_(keep, keep)])
+    # all of them, used or not: the root of a part is not part of the root, and scenarios of one
+    # study, of which one leaves an estimate out, must still draw the others alike
+    return JointCovariance(tuple(keys), matrix)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from pva.estimate.link_scale import mean_over_years, sd_over_years
 from pva.lifehistory.rates import LinkMoments
-from pva.scenario.resolved import Calibration
+from pva.model.draws import DrawTable
+from pva.scenario.resolved import Calibration, JointCovariance
 from pva.scenario.scenario import Scenario, read_scenario
 from pva.sources import Source
 
@@ -104,6 +106,20 @@ def test_estimates_bring_link_moments_and_covariance(folder):
     assert start["adult"].interval == (290, 560)
     assert start["juvenile"].value == 0 and not start["juvenile"].is_uncertain
     assert start["subadult"].distribution == "normal", "an interval from 0 has no lognormal law"
+
+
+def test_a_scenario_that_leaves_an_estimate_out_draws_the_others_alike(folder):
+    """Else what is not known of the others would not cancel when the two are compared."""
+    whole = read_scenario(folder / "hosts.yaml")
+    less = whole.with_changes({"survival.adult": {"value": 0.93, "se": 0.01}})
+    one, other = (DrawTable(draws=16, seed=3, unknown=True, covariance=s.resolved.covariance)
+                  for s in (whole, less))
+    for key in ("survival/subadult", "growth/subadult"):
+        np.testing.assert_array_equal(one._joint[key], other._joint[key])
+    keys = less.resolved.covariance.keys[1:]
+    part = DrawTable(draws=16, seed=3, unknown=True, covariance=JointCovariance(
+        keys, less.resolved.covariance.matrix[1:, 1:]))  # a wrong way
+    assert abs(part._joint["survival/subadult"] - one._joint["survival/subadult"]).max() > 0.001
 
 
 def test_site_rates_replace_what_is_written_and_keep_the_rest(folder):
