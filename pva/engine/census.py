@@ -9,18 +9,20 @@ import math
 
 import numpy as np
 
-from pva.compiled import entry, inner
+from pva.compiled import inner
 from pva.engine.asked import (
     A_BOTTOM,
+    A_COUNT,
     A_DIVISOR,
     A_END,
     A_FLOW,
-    A_KEEP,
     A_KIND,
     A_START,
     A_TOP,
     A_YEARS,
     LASTING,
+    LATEST,
+    LEAST,
     LEFT,
     MET,
     OCCUPIED,
@@ -58,8 +60,11 @@ def sum_up(asked, found, tally, work, year, last):
                      (year * sites + site) * tallies + t)
     for row in range(len(asked.row)):
         _value(asked, found, tally, work, year, row)
-        if asked.row[row, A_KEEP] >= 0:
-            copy(found.kept[asked.row[row, A_KEEP], year], found.value[VALUE, row])
+        counted = asked.row[row, A_COUNT]
+        if counted >= 0:
+            _count_values(found, year, counted, found.value[VALUE, row])
+        if counted == 0:
+            _hold(asked, found, year, found.value[VALUE, row])
     for w in range(len(asked.watch)):
         every = asked.watch[w, W_EVERY] == 1
         if asked.watch[w, W_FROM] <= year <= asked.watch[w, W_TO]:
@@ -206,18 +211,34 @@ def _success(asked, found, holds, year, w, last):
         lasting[i] = kept if on else never
 
 
-@entry()
-def count_values(values, counts):
-    """Count whole numbers that are small enough: `values` (census, lane) into `counts`.
+@inner()
+def _count_values(found, year, counted, value):
+    """Count the values of a row at a census; those the table has no place for are listed."""
+    count, large = found.count[counted, year], found.large[counted, year]
+    width = len(count) - 1
+    widest, before = np.float64(width), count[width]
+    for i in range(len(value)):
+        count[np.int64(min(value[i], widest))] += 1
+    found.larger[counted, year] = 0
+    if count[width] == before:
+        return
+    many = 0
+    for i in range(len(value)):
+        if value[i] >= widest:
+            large[many] = value[i]
+            many += 1
+    found.larger[counted, year] = many
 
-    `counts` is int32 (census, number). Returns the largest of all values.
-    """
-    most = np.int64(0)
-    for census in range(values.shape[0]):
-        row, count = values[census], counts[census]
-        for i in range(len(row)):
-            number = np.int64(row[i])
-            most = max(most, number)
-            if number < len(count):
-                count[number] += 1
-    return most
+
+@inner()
+def _hold(asked, found, year, value):
+    """The first row counted: its least, its last value, trajectories of some lanes."""
+    least, kept = found.end[LEAST], found.kept[year]
+    if year <= asked.start:
+        copy(least, value)
+    else:
+        for i in range(len(least)):
+            least[i] = min(least[i], value[i])
+    copy(found.end[LATEST], value)
+    for i in range(len(kept)):
+        kept[i] = value[i]
