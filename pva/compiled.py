@@ -8,8 +8,8 @@ ways: errors by zero, arrays made and counted.
 The compiler's own way would optimise each function together with all it calls, and again together
 with each caller, and turn every one into machine code. Here parts are only written down; the entry
 takes each of them in once, and then the whole is optimised and made machine code, once. That halves
-a first compilation. It needs inner classes of the compiler; a version that does not have them
-compiles as it always did, to the same numbers.
+a first compilation. It needs inner classes of the compiler; a version with which that was not
+tried compiles as it always did, to the same numbers.
 
 No function of the engine holds the interpreter's lock or counts the users of an array (`_nrt`).
 Divisions follow the processor (no error by zero), or no loop with a division could use wide
@@ -24,12 +24,17 @@ import gc
 from contextlib import contextmanager
 from functools import partial
 
-from numba import njit
+from numba import njit, version_info
 
 _HOW = {"nogil": True, "error_model": "numpy", "_nrt": False}
 
 
+_TRIED = (0, 60), (0, 68)  # first and last version of the compiler whose inner classes were tried
+
+
 try:
+    if not _TRIED[0] <= version_info[:2] <= _TRIED[1]:
+        raise ImportError("a version whose inner classes were never tried")
     from llvmlite.binding import Linkage
     from numba.core.codegen import JITCodeLibrary
     from numba.core.compiler import Compiler

@@ -42,6 +42,15 @@ def test_a_file_may_begin_with_a_mark_and_share_parts(tmp_path):
     assert read_yaml(path)[0] == {"a": {"b": 1}, "c": {"b": 1}}
 
 
+def test_what_a_reader_does_to_the_data_is_not_met_by_the_next(tmp_path):
+    path = tmp_path / "a.yaml"
+    path.write_text("a: [1, 2]\n", encoding="utf-8")
+    read_yaml(path)[0]["a"].append(3)
+    assert read_yaml(path)[0] == {"a": [1, 2]}
+    path.write_text("a: [4]\n", encoding="utf-8")
+    assert read_yaml(path)[0] == {"a": [4]}
+
+
 @pytest.mark.parametrize("text, said", [
     ("", "a.yaml: the file is empty. Write the study or scenario into it."),
     ("- a\n", "a.yaml, line 1, column 1: the file must hold keys with values, such as `title: "
@@ -54,7 +63,8 @@ def test_a_file_may_begin_with_a_mark_and_share_parts(tmp_path):
      "read. Remove it: only plain text, numbers, lists and keys are allowed."),
     ("a: &x [*x]\n", "a.yaml, line 1, column 4: values are nested more than 40 deep. Write the "
      "file flatter."),
-    ("[" * 500, "a.yaml, line 1, column 42: values are nested more than 40 deep. Write the file flatter."),
+    ("[" * 500, "a.yaml, line 1, column 42: values are nested more than 40 deep. Write the file "
+     "flatter."),
     ("<<: {a: 1}\n", "a.yaml, line 1, column 1: `<<` is not read here. Write the keys out, or use "
      "`extends` in a scenario."),
     ("? [1, 2]\n: 3\n", "a.yaml, line 1, column 3: a key must be one word or number. Write a plain "

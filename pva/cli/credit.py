@@ -15,7 +15,7 @@ from pva.cli.terminal import Terminal, shared_options
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option("--baseline", required=True, type=click.Path(path_type=Path), metavar="SCENARIO",
               help="What would happen without the plan.")
-@click.option("--rate", required=True, type=click.FloatRange(0, 1, max_open=True),
+@click.option("--rate", required=True, type=float,
               metavar="SHARE", help="Yearly discount rate, such as 0.03; 0 for a plain sum. The "
               "agency's rules name it.")
 @click.option("--measure", type=click.Choice(["adults", "animals", "wild_adults"]),

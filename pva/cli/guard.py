@@ -42,6 +42,11 @@ class GuardedGroup(click.Group):
             raise
         except PvaError as error:
             _refuse(ctx, error)
+        except MemoryError:
+            _refuse(ctx, PvaError(Problem(
+                "the memory of this machine is full", "Close other programs, or lower `draws`, "
+                "`replicates` or the number of sites.", done="Files written earlier are unchanged.",
+                code="memory-full")))
         except KeyboardInterrupt:
             _stopped(ctx)
         except Exception as error:

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from pva.decide.outcomes import outcomes, prepare
-from pva.model.draws import scramble_of_draw
+from pva.model.draws import SCRAMBLES, scramble_of_draw
 from pva.results.run import seed_of, with_runs
 from pva.results.summary import plain
 from pva.results.uncertainty import mean_error
@@ -106,8 +106,13 @@ def compare(scenarios: Sequence[Scenario], *, seed: int | None = None,
 
 
 def groups(draws: int, *, doubtful: bool) -> np.ndarray:
-    """Independent group of each draw, shape (draw,): its scramble, or one where none differ."""
-    return scramble_of_draw(draws) if doubtful else np.zeros(draws, int)
+    """Independent group of each draw, shape (draw,): its scramble, or one where none differ.
+
+    With fewer draws than scrambles each draw is a group: replicates of a draw share its rates.
+    """
+    if not doubtful:
+        return np.zeros(draws, int)
+    return scramble_of_draw(draws) if draws >= SCRAMBLES else np.arange(draws)
 
 
 def _distinct(titles):

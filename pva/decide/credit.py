@@ -15,8 +15,9 @@ import numpy as np
 from pva.decide.compare import difference, groups
 from pva.decide.credit_period import Period, period_of
 from pva.decide.outcomes import Ready, prepare
+from pva.decide.same_draws import drawn_together
 from pva.engine.run import block_size, simulate
-from pva.model.draws import scramble_of_draw
+from pva.model.draws import SCRAMBLES, scramble_of_draw
 from pva.results.measures import measure as measure_of
 from pva.results.run import Progress, seed_of, with_runs
 from pva.results.summary import plain
@@ -71,6 +72,8 @@ class Credit:
     seed, draws, replicates, independent_runs : int
     measure : str
         One of `COUNTED`.
+    numbers : str
+        Sexes that both count.
     period : Period
     credit, undiscounted : Amount
         Animal-years.
@@ -98,6 +101,7 @@ class Credit:
     replicates: int
     independent_runs: int
     measure: str
+    numbers: str
     period: Period
     credit: Amount
     undiscounted: Amount
@@ -117,7 +121,8 @@ class Credit:
             "scenario": self.titles[0], "baseline": self.titles[1],
             "digests": list(self.digests), "seed": self.seed, "draws": self.draws,
             "replicates": self.replicates, "independent_runs": self.independent_runs,
-            "measure": self.measure, "unit": "animal-years", "rate": self.period.rate,
+            "measure": self.measure, "numbers": self.numbers, "unit": "animal-years",
+            "rate": self.period.rate,
             "base_year": self.period.base, "from": self.period.first, "to": self.period.last,
             "credit": vars(self.credit), "undiscounted": vars(self.undiscounted),
             "reached_with": [{"chance": c, "animal_years": float(np.quantile(
@@ -176,10 +181,12 @@ def credit(scenario: Scenario, baseline: Scenario, *, rate: float, measure: str 
         If a calibration has no solution.
     """
     period = period_of(scenario.resolved, baseline.resolved, rate=rate, first=first, last=last,
-                       base=base, measure=measure, counted=COUNTED)
+                       base=base, measure=measure, counted=COUNTED, claimed=claimed)
     seed, runs = seed_of(scenario.resolved, seed), scenario.resolved.runs
-    pair = tuple(prepare(with_runs(s.resolved, draws=runs.draws, replicates=runs.replicates),
-                         seed=seed, threads=threads) for s in (scenario, baseline))
+    together, apart = drawn_together([
+        with_runs(s.resolved, draws=runs.draws, replicates=runs.replicates)
+        for s in (scenario, baseline)])
+    pair = tuple(prepare(one, seed=seed, threads=threads) for one in together)
     levels, spent = _simulated(pair, measure, period, progress)
     away, money = levels[0] - levels[1], spent[0] - spent[1]
     doubtful = any(one.model.doubtful for one in pair)
@@ -191,13 +198,15 @@ def credit(scenario: Scenario, baseline: Scenario, *, rate: float, measure: str 
     return Credit(
         (scenario.resolved.title, baseline.resolved.title), (scenario.digest, baseline.digest),
         seed, runs.draws, runs.replicates,
-        min(one.model.independent_runs(runs.replicates) for one in pair), measure, period,
+        min(one.model.independent_runs(runs.replicates) for one in pair), measure,
+        scenario.resolved.numbers, period,
         amount(total), amount(away.sum(axis=1)), claimed,
         None if claimed is None else _chance(total >= claimed, pair, doubtful=doubtful),
         _price(money, total, period, doubtful=doubtful) if spent.any() else None, total,
         levels.mean(axis=1), tuple(amount(away[:, y]) for y in range(away.shape[1])),
         away.reshape(runs.draws, runs.replicates, -1).mean(axis=1),
-        _warnings(scenario, baseline, levels, period))
+        (*_warnings(scenario, baseline, levels, period), *apart,
+         *_few(runs.draws, doubtful=doubtful)))
 
 
 def _simulated(pair: tuple[Ready, Ready], measure: str, period: Period, progress
@@ -258,6 +267,14 @@ def _price(money: np.ndarray, total: np.ndarray, period: Period, *, doubtful: bo
     return Price(plain_sum, mean, ratio, ratio + error.low, ratio + error.high)
 
 
+def _few(draws: int, *, doubtful: bool) -> tuple[str, ...]:
+    if not doubtful or draws >= SCRAMBLES:
+        return ()
+    if draws == 1:
+        return ("one draw of the rates: the ranges tell nothing of what is not known of them",)
+    return (f"only {draws} draws of the rates: what is not known of them is told roughly",)
+
+
 def _warnings(scenario: Scenario, baseline: Scenario, levels: np.ndarray, period: Period
               ) -> tuple[str, ...]:
     found = [f"{s.resolved.title}: {w}" for s in (scenario, baseline) for w in s.warnings]
@@ -269,7 +286,26 @@ def _warnings(scenario: Scenario, baseline: Scenario, levels: np.ndarray, period
     if any(only_ranges(s.resolved) for s in (scenario, baseline)):
         found.append("only a range is known of some rates: read the spread over draws, not the "
                      "mean, which rests on how values in a range are drawn")
+    found += _of_money(scenario, baseline) + _of_years(scenario, baseline, period)
     runs = [s.resolved.runs for s in (scenario, baseline)]
     if (runs[0].draws, runs[0].replicates) != (runs[1].draws, runs[1].replicates):
         found.append("draws and replicates are those of the scenario, not of the baseline")
     return tuple(dict.fromkeys(found))
+
+
+def _of_money(scenario: Scenario, baseline: Scenario) -> list[str]:
+    """Releases without a cost beside others that have one: the money told is too little."""
+    rows = [r for s in (scenario, baseline) for r in s.resolved.releases if any(r.numbers.values())]
+    free = list(dict.fromkeys(r.name for r in rows if not r.cost_each))
+    if not free or len(free) == len({r.name for r in rows}):
+        return []
+    return [f"no cost stands at some releases ({', '.join(free)}), so the money told is too little"]
+
+
+def _of_years(scenario: Scenario, baseline: Scenario, period: Period) -> list[str]:
+    """The years that only one of the two has are not counted."""
+    last = (scenario.resolved.last, baseline.resolved.last)
+    if last[0] == last[1] or period.last != min(last):
+        return []
+    return [f"the scenario ends in {last[0]}, the baseline in {last[1]}: later years than "
+            f"{period.last} are not counted"]

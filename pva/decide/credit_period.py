@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -10,6 +11,7 @@ import numpy as np
 from pva.errors import MeaningError, Problem
 from pva.scenario.resolved import Resolved
 
+FARTHEST = 100  # years from the scenarios to a base year that somebody could mean
 PAIRED = "Both are run in the same luck, year by year, and counted alike"
 
 
@@ -61,8 +63,8 @@ class Period:
 
 
 def period_of(scenario: Resolved, baseline: Resolved, *, rate: float, first: int | None,
-              last: int | None, base: int | None, measure: str, counted: tuple[str, ...]
-              ) -> Period:
+              last: int | None, base: int | None, measure: str, counted: tuple[str, ...],
+              claimed: float | None = None) -> Period:
     """The period asked for, or the years that both have.
 
     Raises
@@ -75,6 +77,9 @@ def period_of(scenario: Resolved, baseline: Resolved, *, rate: float, first: int
                     scenario.first if first is None else first,
                     last_common if last is None else last, scenario.first)
     problems = [*_paired(scenario, baseline), *_asked(period, last_common)]
+    if claimed is not None and not math.isfinite(claimed):
+        problems.append(Problem(f"{claimed:g} animal-years cannot be claimed", "Write a number.",
+                                code="credit-claim"))
     if measure not in counted:
         problems.append(Problem(f"a credit of `{measure}` cannot be told",
                                 f"Choose one of {', '.join(counted)}.", code="credit-measure"))
@@ -106,6 +111,11 @@ def _asked(period: Period, last: int) -> Iterator[Problem]:
             yield Problem(f"the {name} year counted, {year}, lies outside the years that both "
                           f"scenarios have ({period.begins} to {last})",
                           "Choose a year within them.", code="credit-year-outside")
+    if not period.begins - FARTHEST <= period.base <= last + FARTHEST:
+        yield Problem(f"nobody discounts to {period.base}: it lies more than {FARTHEST} years away "
+                      f"from the years of the scenarios ({period.begins} to {last})",
+                      "Choose the year in which the money or the damage is reckoned.",
+                      code="credit-base-year")
     if period.first > period.last:
         yield Problem(f"the period ends in {period.last}, before it begins in {period.first}",
                       "Write the earlier year first.", code="credit-period")

@@ -10,20 +10,19 @@ import hashlib
 import io
 import json
 import os
-import time
 import zlib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from pva.files.unfinished import tidy
 from pva.files.writing import write_bytes_atomic
 
 MOST_BYTES = 1_000_000_000
 _LEAVE = 0.9  # of the bound, when old parts have to go
 _HEAD = b"pva part 1\n"
 _ENDING = ".part"
-_ABANDONED = 3600.0  # s after which an unfinished file is nobody's
 
 
 class KeptParts:
@@ -40,7 +39,7 @@ class KeptParts:
     def __init__(self, folder: Path, *, most_bytes: int = MOST_BYTES):
         self.folder, self._most = Path(folder), most_bytes
         self.damaged = 0
-        self._tidy()
+        tidy(self.folder)
         self._bytes = sum(size for _, size, _ in self._files())
 
     def read(self, name: str) -> Any:
@@ -93,8 +92,7 @@ class KeptParts:
                 state = path.stat()
             except OSError:  # another command has just removed it
                 continue
-            if not path.name.startswith("."):
-                found.append((path, state.st_size, state.st_mtime))
+            found.append((path, state.st_size, state.st_mtime))
         return sorted(found, key=lambda f: (f[2], f[0].name))
 
     def _make_room(self, wanted):
@@ -110,15 +108,6 @@ class KeptParts:
         except OSError:
             return
         self._bytes -= size
-
-    def _tidy(self):
-        """Remove what a killed command left half written."""
-        for path in self.folder.glob(f".*{_ENDING}"):
-            try:
-                if time.time() - path.stat().st_mtime > _ABANDONED:
-                    path.unlink()
-            except OSError:
-                continue
 
 
 def packed(name: str, value: Any) -> bytes:

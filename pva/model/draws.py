@@ -43,7 +43,8 @@ def column(name: str, *, draws: int, seed: int) -> np.ndarray:
     parts = []
     for group in range(scramble[-1] + 1):
         points = int((scramble == group).sum())
-        parts.append(_one_in_each_slice(points, np.random.default_rng([address(name), seed, group])))
+        generator = np.random.default_rng([address(name), seed, group])
+        parts.append(_one_in_each_slice(points, generator))
     found = np.clip(np.concatenate(parts), 1e-12, 1 - 1e-12)
     found.flags.writeable = False
     return found

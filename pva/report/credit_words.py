@@ -5,6 +5,7 @@ from __future__ import annotations
 from pva.report.words import count, percent, signed
 from pva.results.measures import WORDS
 from pva.results.wording import chance_words
+from pva.scenario.resolved import FEMALES
 
 CAUTIONS = (
     "This is an accounting figure of a model, not a credit that anybody has granted. The agency's "
@@ -25,11 +26,17 @@ def answer_of_credit(summary: dict) -> str:
         f"discounted at {100 * summary['rate']:.3g} % a year to {summary['base_year']}")
     if _nothing(found):
         return (f"\"{summary['scenario']}\" and \"{summary['baseline']}\" hold the same "
-                f"{WORDS[summary['measure']]} in every year {first} to {last}: the credit is 0.")
+                f"{_counted(summary)} in every year {first} to {last}: the credit is 0.")
     side = "above" if found["mean"] >= 0 else "below"
     return (f"\"{summary['scenario']}\" gives {count(abs(found['mean']))} animal-years "
-            f"({WORDS[summary['measure']]}, {first} to {last}, {how}) {side} "
+            f"({_counted(summary)}, {first} to {last}, {how}) {side} "
             f"\"{summary['baseline']}\"{_doubt(found)}.")
+
+
+def _counted(summary: dict) -> str:
+    """What is counted; females alone are said to be so, since they are half a credit."""
+    only = ", females only" if summary["numbers"] == FEMALES else ""
+    return WORDS[summary["measure"]] + only
 
 
 def _nothing(found: dict) -> bool:

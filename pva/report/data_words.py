@@ -65,6 +65,10 @@ def data_words(summary: dict) -> list[str]:
                      "too.")
     lines.append("Known counts helped to make the estimates: they show how the model fits, and "
                  "test nothing. No calibration target is among the counts.")
+    inside = [r["verdict"] == "inside" for r in summary["rows"] if not r["held_out"]]
+    if tests and inside:
+        lines.append(f"Of the {len(inside)} known counts {len(inside) - sum(inside)} lie outside; "
+                     f"about {max(len(inside) / 10, 0.1):.1g} would by chance alone.")
     spread = summary["clumping"]
     lines.append("Counts in quadrats are taken to scatter "
                  + ("as the published variance law of mussel surveys says"

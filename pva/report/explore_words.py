@@ -40,8 +40,8 @@ def enough_words(summary: dict) -> list[str]:
     if not summary["enough"]:
         return []
     first = key_words(summary["varied"][0]["key"])
-    lines = [f"Smallest {first} tried that gives the {chance_words(summary['chance_wanted'])} "
-             "wanted:"]
+    lines = [f"Smallest value of {first} tried that gives the "
+             f"{chance_words(summary['chance_wanted'])} wanted:"]
     others = [v["key"] for v in summary["varied"][1:]]
     for row in summary["enough"][:_MOST_LINES]:
         place = ", ".join(f"{key_words(k)} {_text(v)}"

@@ -108,9 +108,9 @@ def switch_table(summary: dict) -> tuple[list[str], list[list[str]]]:
         low, high = chance_ends(abs(row["low"]), abs(row["high"]))
         ends = (f"{'-' if row['low'] < 0 else '+'}{low} to "
                 f"{'-' if row['high'] < 0 else '+'}{high}")
-        rows.append([row["outcome"], chance_words(row["other"], total),
-                     f"{100 * row['difference']:+.0f}", ends if row["difference"] else "",
-                     "" if row["settled"] else "not settled"])
+        points = f"{100 * row['difference']:+.0f}" if row["difference"] else "0"
+        rows.append([row["outcome"], chance_words(row["other"], total), points,
+                     ends if row["difference"] else "", "" if row["settled"] else "not settled"])
     return ["if instead", "chance", "change in points", "95 % interval", ""], rows
 
 
@@ -142,7 +142,7 @@ def information_words(found: dict | None) -> list[str]:
     clear = [r for r in found["rates"] if r["value"] > r["noise"]][:3]
     if not clear:
         return lines + ["No single rate is worth more than these runs can tell from nothing."]
-    parts = [f"{rate_prose(r['name'])} {animals(r['value'])} (standard error "
+    parts = [f"{rate_prose(r['name'])}: {animals(r['value'])} (standard error "
              f"{animals(r['error'])})" for r in clear]
     return lines + [f"Of single rates: {'; '.join(parts)}. A survey that costs more than that is "
                     "not worth it for this choice alone."]

@@ -27,7 +27,7 @@ from pva.engine.run import simulate
 from pva.model.assemble import assemble
 from pva.results.fold import Fold
 from pva.results.run import places_of
-from tests.benchmarks import in_numba, in_numpy
+from tests.benchmarks import in_numba, in_numpy, start_up
 from tests.benchmarks import workloads as w
 
 HERE = Path(__file__).parent
@@ -234,6 +234,9 @@ def lines_of(turns, quick):
     yield "|---|---|---|"
     for goal, wanted, measured in goals_of(first, second, third, turns, quick):
         yield f"| {goal} | {wanted} | {measured} |"
+    if not quick:
+        yield ""
+        yield from start_up.lines_of()
 
 
 def goals_of(first, second, third, turns, quick):
@@ -264,7 +267,7 @@ def goals_of(first, second, third, turns, quick):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--turns", type=int, default=20)
-    parser.add_argument("--quick", action="store_true", help="leave out the peak memory")
+    parser.add_argument("--quick", action="store_true", help="leave out peak memory and start")
     parser.add_argument("--write", action="store_true", help="write docs/performance.md")
     asked = parser.parse_args()
     lines = []

@@ -60,7 +60,7 @@ def test_a_copy_is_said_to_give_nothing(call, pair):
 
 
 @pytest.mark.parametrize("more, code, words", [
-    (["--rate", 3], 2, "3.0 is not in the range 0<=x<1"),
+    (["--rate", 3], 1, "Write a share such as 0.03 for 3 %"),
     ([], 2, "Missing option '--rate'"),
     (["--rate", 0.03, "--from", 2000], 1, "the first year counted, 2000, lies outside the years"),
 ])

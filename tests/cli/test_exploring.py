@@ -31,7 +31,7 @@ def test_explore_in_words(call, small):
     first, second, third = done.stdout.splitlines()[:3]
     assert first.startswith("The chance of meeting all goals runs from ")
     assert "(animals a year 0) to " in first and "of the grid reach" in first
-    assert second == "Smallest animals a year tried that gives the 80 % wanted:"
+    assert second == "Smallest value of animals a year tried that gives the 80 % wanted:"
     assert third.strip().split()[0] in ("40", "400", "none")
 
 

@@ -29,13 +29,19 @@ def test_check_of_a_scenario_compiles_nothing(small):
     assert loaded_by("check", small, modules=("numba", "xarray", "matplotlib")) == []
 
 
+def test_a_run_loads_no_more_than_it_needs(small):
+    """Each of these costs more to load than the run itself."""
+    heavy = ("scipy.stats", "matplotlib", "openpyxl", "SALib")
+    assert not set(heavy) & set(loaded_by("run", small, modules=heavy))
+
+
 def test_help_lists_the_commands_in_the_order_of_the_work(call):
     result = call("--help")
     assert result.exit_code == 0
     listed = result.stdout.partition("Commands:\n")[2]
     names = [line.split()[0] for line in listed.splitlines() if line.startswith("  ")]
-    assert [n for n in names if n.isidentifier() or "-" in n][:14] == [
-        "demo", "check", "estimate", "show", "matrix", "run", "stock", "compare", "sensitivity",
+    assert [n for n in names if n.isidentifier() or "-" in n][:15] == [
+        "demo", "new", "check", "estimate", "show", "matrix", "run", "stock", "compare", "sensitivity",
         "explore", "donor", "monitor", "check-data", "what-changed"]
 
 
@@ -169,7 +175,7 @@ def test_check_of_a_study_gives_the_row_account_and_waits_for_estimates(call, tm
     document = json.loads(result.stdout)
     assert result.exit_code == 0 and document["problems"] == 0
     study = document["checked"][0]
-    assert study["kind"] == "study" and len(document["checked"]) == 7
+    assert study["kind"] == "study" and len(document["checked"]) == 8
     rows = study["rows"]
     assert rows["in"] == rows["used"] + rows["flagged"] + rows["set_aside"]
     assert len(study["set_aside"]) == rows["set_aside"] > 0

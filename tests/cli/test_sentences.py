@@ -320,8 +320,8 @@ def test_survey_goals_are_told_apart_from_the_runs():
     goal = {"name": "density shown", "estimate": "density/Tallow Bend", "confidence": 0.9,
             "lower_limit": 0.5731, "at_least": 0.4, "verdict": "met"}
     assert survey_goal_words(goal) == (
-        'Survey goal "density shown" (density at Tallow Bend): met; the lower 90 % confidence limit '
-        "is 0.573, wanted at least 0.4.")
+        'Survey goal "density shown" (density at Tallow Bend): met; the lower 90 % confidence '
+        "limit is 0.573, wanted at least 0.4.")
     assert survey_goal_words(goal | {"lower_limit": None}) == (
-        'Survey goal "density shown" (density at Tallow Bend): cannot be told, because the estimate '
-        "states no doubt or its file is not named.")
+        'Survey goal "density shown" (density at Tallow Bend): cannot be told, because the '
+        "estimate states no doubt or its file is not named.")

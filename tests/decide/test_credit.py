@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import t as student
 
 from pva.decide.credit import credit
 from pva.decide.credit_data import credit_dataset
+from pva.decide.same_draws import joined
 from pva.errors import MeaningError
+from pva.model.draws import DrawTable
 from pva.report.credit_words import answer_of_credit
 from pva.results.run import run
+from pva.scenario.resolved import JointCovariance
 from pva.scenario.scenario import Scenario
 
 
@@ -199,3 +203,79 @@ def test_numbers_do_not_depend_on_threads_and_the_data_set_holds_them():
     total = (data.difference_by_draw.mean("draw") * data.weight).sum()
     assert float(total) == pytest.approx(one.credit.mean)
     assert all(v.attrs["long_name"] and v.attrs["units"] for v in data.data_vars.values())
+
+
+JOINT = {"keys": ["s/juvenile", "s/adult", "release"],
+         "matrix": [[0.09, 0.05, 0.06], [0.05, 0.08, 0.04], [0.06, 0.04, 0.12]]}
+
+
+def joint_part(*keys):
+    """A part of the joint covariance, as a scenario holds it that uses these estimates only."""
+    place = [JOINT["keys"].index(k) for k in keys]
+    return JointCovariance(keys, np.array(JOINT["matrix"])[np.ix_(place, place)])
+
+
+def drawn(covariance, key):
+    """Normal deviations of an estimate in 64 draws."""
+    return DrawTable(draws=64, seed=3, unknown=True, covariance=covariance)._joint[key]
+
+
+def test_a_baseline_that_uses_fewer_estimates_draws_those_it_shares_as_the_plan_does():
+    """Alone it would draw them otherwise: the root of a part is no part of the root."""
+    plan_uses, base_uses = joint_part(*JOINT["keys"]), joint_part("s/adult", "s/juvenile")
+    for key in base_uses.keys:
+        assert np.abs(drawn(plan_uses, key) - drawn(base_uses, key)).max() > 0.01
+        for a, b in ((plan_uses, base_uses), (base_uses, plan_uses)):
+            np.testing.assert_allclose(drawn(joined(a, b), key), drawn(plan_uses, key), atol=1e-12)
+
+
+def test_each_keeps_its_own_covariance_where_both_use_some_that_the_other_does_not():
+    one, other = joint_part("s/juvenile", "release"), joint_part("s/adult", "s/juvenile")
+    both = joined(one, other)
+    for part in (one, other):
+        place = [both.keys.index(k) for k in part.keys]
+        np.testing.assert_allclose(both.matrix[np.ix_(place, place)], part.matrix)
+    assert np.linalg.eigvalsh(both.matrix).min() > 0
+    unlike = JointCovariance(one.keys, one.matrix * 1.1)
+    assert joined(unlike, other) is None
+
+
+def test_few_draws_are_not_made_many_by_replicates():
+    """The error comes from four draws, not from 400 runs that share their rates."""
+    found = credit(plan(runs={"draws": 4, "replicates": 100, "seed": 5}), plan(**UNSTOCKED),
+                   rate=0.03)
+    means = found.runs.mean(axis=1)
+    half = student.ppf(0.975, 3) * means.std(ddof=1) / 2
+    assert found.credit.high - found.credit.mean == pytest.approx(half)
+    assert found.credit.high - found.credit.mean > 3 * 1.96 * found.runs.std() / 20
+    assert any("only 4 draws" in w for w in found.warnings)
+
+
+def test_what_makes_the_number_smaller_than_it_seems_is_told():
+    free = {"name": "gift", "stage": "juvenile", "number": 10, "first": 2026, "last": 2026}
+    paid = {"name": "bought", "stage": "juvenile", "number": 10, "first": 2026, "last": 2026,
+            "cost_each": 3}
+    found = credit(plan(releases=[free, paid]),
+                   plan(title="Short", releases=[], years={"first": 2026, "last": 2035}), rate=0.03)
+    assert ("no cost stands at some releases (gift), so the money told is too little"
+            in found.warnings)
+    assert ("the scenario ends in 2040, the baseline in 2035: later years than 2035 are not "
+            "counted") in found.warnings
+
+
+@pytest.mark.parametrize(("asked", "said"), [
+    ({"base": 99999}, "nobody discounts to 99999: it lies more than 100 years away from the years "
+     "of the scenarios (2026 to 2036). Choose the year in which the money or the damage is "
+     "reckoned."),
+    ({"claimed": float("nan")}, "nan animal-years cannot be claimed. Write a number."),
+])
+def test_years_and_claims_out_of_all_reason_are_refused(asked, said):
+    with pytest.raises(MeaningError) as refused:
+        credit(lasting(10), lasting(4), rate=0.03, **asked)
+    assert str(refused.value) == said
+
+
+def test_females_alone_are_said_to_be_so():
+    found = credit(lasting(10, numbers="females"), lasting(4, numbers="females"), rate=0)
+    assert '" gives 66 animal-years (adults, females only, 2026 to 2036' in answer_of_credit(
+        found.summary())

@@ -41,11 +41,11 @@ def refused(**changed) -> str:
 
 
 @pytest.mark.parametrize("runs, needs", [
-    ({"draws": 1000, "replicates": 10**6}, "about 0.1 GB of memory and 2 hours of one core"),
-    ({"draws": 10**9, "replicates": 1}, "about 5,500 GB of memory and 2 hours of one core"),
-    ({"draws": 10**12, "replicates": 10**12}, "GB of memory and 2.1e+15 hours of one core"),
+    ({"draws": 1000, "replicates": 10**6}, "about 0.1 GB of memory and 3 hours of one core"),
+    ({"draws": 10**9, "replicates": 1}, "about 5,500 GB of memory and 3 hours of one core"),
+    ({"draws": 10**12, "replicates": 10**12}, "GB of memory and 3.1e+15 hours of one core"),
     ({"keep_trajectories": 10**9, "draws": 10**4, "replicates": 10**4},
-     "about 25 GB of memory and 0.2 hours of one core"),
+     "about 25 GB of memory and 0.3 hours of one core"),
 ])
 def test_runs_say_what_they_would_need(runs, needs):
     said = refused(runs=runs | {"seed": 1})
@@ -127,3 +127,20 @@ def test_growth_without_limits_comes_to_an_end():
     wild = PLAIN | {"recruitment": {"per_adult": 1000}, "years": {"first": 2000, "last": 2100}}
     data = run(Scenario.from_dict(wild | {"runs": {"draws": 2, "replicates": 4, "seed": 1}}))
     assert 1e12 < float(data["adults_quantile"][-1, -1]) < 1e14
+
+
+def test_a_full_memory_is_said_in_words(monkeypatch):
+    from click.testing import CliRunner
+
+    from pva.cli import main
+    from pva.scenario import scenario
+
+    def full(*_):
+        raise MemoryError
+
+    monkeypatch.setattr(scenario, "read_scenario", full)
+    ended = CliRunner().invoke(main, ["show", "any.yaml"])
+    assert ended.exit_code == 1
+    assert ended.stderr == (
+        "the memory of this machine is full. Files written earlier are unchanged. Close other "
+        "programs, or lower `draws`, `replicates` or the number of sites.\n")

@@ -6,10 +6,8 @@ import ast
 import errno
 import multiprocessing
 import os
-import resource
 import subprocess
 import sys
-import time
 from contextlib import nullcontext
 from pathlib import Path
 
@@ -19,6 +17,7 @@ from pva.errors import PvaError
 from pva.files import as_written, together, write_bytes_atomic, write_text_atomic, writing
 from pva.files.unfinished import MARK, tidy, unfinished_name
 
+resource = pytest.importorskip("resource", reason="limits and forks are of Unix")
 TOP = Path(__file__).parents[2]
 WRITES = {"write_text", "write_bytes", "to_netcdf", "savefig", "copyfile", "copytree", "copy2",
           "to_excel", "to_json", "to_pickle", "savez", "replace", "rename", "move", "touch",
@@ -26,6 +25,7 @@ WRITES = {"write_text", "write_bytes", "to_netcdf", "savefig", "copyfile", "copy
 ALLOWED = {  # calls of these names that nobody can meet half done, and why
     "pva/cli/export_material.py: twin.write_text": "inside a temporary folder of its own",
     "pva/engine/kernel.py: move": "moves animals",
+    "pva/files/unfinished.py: os.replace": "puts in place what a killed command had ready",
 }
 
 
@@ -244,15 +244,15 @@ def write_set(folder: Path, word: str) -> None:
             write_text_atomic(folder / name, word)
 
 
-def first(folder: Path, begun, lock: bool) -> None:
-    """Puts one file in place, lets the other begin, and goes on after a while."""
+def first(folder: Path, begun, ended, lock: bool) -> None:
+    """Puts one file in place, lets the other begin, goes on when that has ended."""
     put = os.replace
 
     def stops_once(*names):
         put(*names)
-        if not begun.is_set():
+        if Path(names[1]).name == "a":
             begun.set()
-            time.sleep(0.5)
+            ended.wait(0.5 if lock else 60)
 
     writing.os.replace = stops_once
     if not lock:
@@ -260,17 +260,19 @@ def first(folder: Path, begun, lock: bool) -> None:
     write_set(folder, "first")
 
 
-def second(folder: Path, begun, lock: bool) -> None:
+def second(folder: Path, begun, ended, lock: bool) -> None:
     if not lock:
         writing.only_one = nullcontext
     begun.wait()
     write_set(folder, "second")
+    ended.set()
 
 
 def left_by_two(folder: Path, *, lock: bool) -> list[str]:
     context = multiprocessing.get_context("fork")
-    begun = context.Event()
-    running = [context.Process(target=one, args=(folder, begun, lock)) for one in (first, second)]
+    begun, ended = context.Event(), context.Event()
+    running = [context.Process(target=one, args=(folder, begun, ended, lock))
+               for one in (first, second)]
     for process in running:
         process.start()
     for process in running:

@@ -4,6 +4,7 @@ import pytest
 
 from pva.errors import MeaningError
 from pva.files import read_yaml, shipped
+from pva.lifehistory import catalogue
 from pva.lifehistory.catalogue import (
     CONFIDENCES,
     PLACES,
@@ -16,6 +17,13 @@ from pva.lifehistory.catalogue import (
 from pva.lifehistory.laws import DISTRIBUTIONS
 
 DOCUMENT = read_yaml(shipped("shared/life_history.yaml"))[0]
+
+
+def test_entries_read_one_by_one_are_those_of_the_whole_file():
+    assert [*catalogue._written()] == [*DOCUMENT]
+    for section, rows in DOCUMENT.items():
+        assert {key: catalogue._row(section, key) for key in catalogue._written()[section]} == rows
+    assert [e.key for e in entries()] == [*DOCUMENT["ranges"], *DOCUMENT["values"]]
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from scipy import stats
 from scipy.special import expit, logit
 
 from pva.lifehistory.rates import POSITIVE, PROBABILITY, LinkMoments, Rate
+from pva.model.addresses import address
 from pva.model.draws import SCRAMBLES, DrawTable, column, scramble_of_draw
 from pva.scenario.resolved import JointCovariance
 
@@ -14,6 +15,14 @@ DRAWS = 4000
 
 def table(draws=DRAWS, unknown=True, covariance=None, seed=9):
     return DrawTable(draws=draws, seed=seed, unknown=unknown, covariance=covariance)
+
+
+@pytest.mark.parametrize("draws", [1, 7, 8, 100])
+def test_a_column_is_a_latin_hypercube_of_scipy(draws):
+    scramble = scramble_of_draw(draws)
+    parts = [stats.qmc.LatinHypercube(d=1, seed=np.random.default_rng([address("x"), 5, group]))
+             .random(int((scramble == group).sum()))[:, 0] for group in range(scramble[-1] + 1)]
+    assert (column("x", draws=draws, seed=5) == np.concatenate(parts)).all()
 
 
 def test_columns_are_even_and_independent_of_each_other():

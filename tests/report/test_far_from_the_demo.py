@@ -4,6 +4,7 @@ import copy
 
 import pytest
 
+from pva.report.data_words import data_words
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.stocking import stock_figure
 from pva.report.material import gather
@@ -57,6 +58,15 @@ def test_a_goal_far_above_leaves_the_runs_their_room(data, number, beyond):
     most = float(data["adults_quantile"].max())
     assert ("beyond this axis" in drawn.svg) is beyond
     assert drawn.values["place"]["top"] < 3.5 * most
+
+
+def test_known_counts_outside_are_told_beside_the_test():
+    """A check whose held out counts fit must not hide that known ones do not."""
+    row = {"verdict": "inside", "held_out": True}
+    rows = [row, row, {"verdict": "outside", "held_out": False},
+            {"verdict": "inside", "held_out": False}]
+    lines = data_words({"rows": rows, "held_out": 2, "clumping": None, "notes": []})
+    assert ("Of the 2 known counts 1 lie outside; about 0.2 would by chance alone.") in lines
 
 
 def test_thirty_sites_and_sixty_years():

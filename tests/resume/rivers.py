@@ -30,6 +30,10 @@ RIVER = {
               {"name": "both", "measure": "sites_occupied", "at_least": 2, "in": 2036}],
     "chance_wanted": 0.8, "runs": {"draws": 9, "replicates": 12, "seed": 5},
 }
+LEVELS = np.linspace(0, 1, 17)
+# what the counts are of, not what they are
+NO_NUMBERS = {"resolved", "places", "scramble", "paired", "_keep", "asked", "_asking", "_waiting",
+              "_measures"}
 VARY = {"number": [0, 20, 60], "survival.adult.value": [0.85, 0.9, 0.93]}
 
 
@@ -59,13 +63,19 @@ def plain(answer) -> str:
 
 def _fold_values(fold):
     rows = {}
-    for name, value in sorted(vars(fold).items()):
-        if isinstance(value, Counts):
-            value = value.quantiles(np.linspace(0, 1, 17))
-        if name not in ("resolved", "places"):
-            array = np.array(value if name != "outcomes" else np.concatenate(value, axis=1))
-            rows[name] = [str(array.dtype), array.shape, array.tobytes().hex()]
+    for name, value in fold_numbers(fold).items():
+        array = np.array(value)
+        rows[name] = [str(array.dtype), array.shape, array.tobytes().hex()]
     return rows
+
+
+def fold_numbers(fold: Fold) -> dict:
+    """Every number of a fold by name: of what it holds, and what follows from it."""
+    found = {n: v for n, v in vars(fold).items() if n not in NO_NUMBERS}
+    found |= {name: getattr(fold, name) for name in ("sums", "sizes", "collected")}
+    found = {n: v.quantiles(LEVELS) if isinstance(v, Counts) else v for n, v in found.items()}
+    found["outcomes"] = np.concatenate(fold.outcomes, axis=1)
+    return dict(sorted(found.items()))
 
 
 class StopAt:

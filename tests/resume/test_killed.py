@@ -73,7 +73,7 @@ def stopped_killed_and_finished(arguments, folder, luck, firsts) -> None:
                         r"To go on from there, type the same again: pva (.*)\n$", error)
     assert said, error
     # a part may have been kept and not yet counted
-    assert int(said[1]) <= kept(folder) <= int(said[1]) + 1 and int(said[1]) >= firsts[0]
+    assert firsts[0] - 1 <= int(said[1]) <= kept(folder) <= int(said[1]) + 1
     assert shlex.split(said[3]) == arguments
     for first in firsts[1:]:
         many = kept(folder)

@@ -26,6 +26,7 @@ import pytest
 from pva.files import digest, read_yaml, together, write_text_atomic
 from pva.files.unfinished import MARK, tidy
 
+pytest.importorskip("resource", reason="kills and forks are of Unix")
 TESTS = Path(__file__).parents[1]
 STEPS = {"os.rename", "os.remove", "os.mkdir"}
 CONTEXT = multiprocessing.get_context("fork")
