@@ -37,7 +37,8 @@ _FIRST_WIDTH, _MOST_CELLS = 1024, 1 << 21  # of a table, for one row
 class Asked(NamedTuple):
     """What is summed up."""
 
-    summed: np.ndarray  # int64 (summed,) tallies of which sums are wanted
+    summed: np.ndarray  # int64 (summed,) tallies of which sums are wanted; those of stocks of whole
+    # animals come with the census
     row: np.ndarray  # int64 (row, 6) see A_KIND and so on
     number: np.ndarray  # float64 (row, 3) see A_DIVISOR and so on
     term: np.ndarray  # int64 (term, 2) site, tally
@@ -53,6 +54,8 @@ class Found(NamedTuple):
     """What a block found, and the scratch it needed for it."""
 
     part: np.ndarray  # int64 (part + 1,) lanes where the parts begin, and the end
+    piece: np.ndarray  # int64 (piece + 1,) the same for stocks of whole animals; without them, or
+    # with nothing asked, all lanes
     tally: np.ndarray  # float64 (part, census x site x tally) sums over lanes of those wanted
     total: np.ndarray  # float64 (part, census x row x 2) of rows that are no sums: sums over the
     # lanes where defined, and how many they are
@@ -86,6 +89,7 @@ def make_found(asked: Asked, draw: np.ndarray, *, first: int, censuses: int, sit
     """
     lanes, rows, watches = len(draw), len(asked.row), len(asked.watch)
     part = _parts(draw) if rows else np.zeros(1, np.int64)
+    piece = part if asked.whole else np.array([0, lanes])
     parts, keep = len(part) - 1, min(max(asked.keep - first, 0), lanes)
     counted = int((asked.row[:, A_COUNT] >= 0).sum())
     count = _table(asked, counted, censuses, used)
@@ -95,7 +99,8 @@ def make_found(asked: Asked, draw: np.ndarray, *, first: int, censuses: int, sit
         return used
     return Found(
         part,
-        np.zeros((parts, censuses * sites * len(TALLIES))),
+        piece,
+        np.zeros((max(parts, 1), censuses * sites * len(TALLIES))),
         np.zeros((parts, censuses * rows * 2)),
         np.zeros((parts, censuses * watches)),
         np.empty((censuses, keep)),
@@ -112,7 +117,7 @@ def make_found(asked: Asked, draw: np.ndarray, *, first: int, censuses: int, sit
 def handed_out(found: Found) -> Found:
     """Answers of a block by themselves: what was found may serve the next block."""
     none = found.large[..., :0]
-    return Found(found.part.copy(), found.tally.copy(), found.total.copy(), found.met.copy(),
+    return Found(found.part.copy(), none, found.tally.copy(), found.total.copy(), found.met.copy(),
                  found.kept.copy(), found.end.copy(),
                  found.large.copy() if found.larger.any() else none, found.larger.copy(),
                  found.count, found.watch.copy(), none, none)

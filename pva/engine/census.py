@@ -46,7 +46,7 @@ from pva.engine.lanes import add, copy, fill, sum_of
 @inner()
 def sum_up(asked, found, tally, work, year, last):
     """Fold a census into what was found; `last` is the number of the last census."""
-    if len(found.part) == 1:
+    if len(asked.row) == 0:
         return
     if year == 0:
         for k in range(len(asked.watched)):
@@ -71,10 +71,8 @@ def sum_up(asked, found, tally, work, year, last):
             _look(asked, found, w)
         if not every:
             _success(asked, found, work.factor, year, w, last)
-        if every or year == last:
-            met = found.watch[MET, w]
-            _meet(asked, found, w, met)
-            _by_part(met, found.part, work.some, found.met, year * len(asked.watch) + w)
+        if year == last or (every and year >= asked.watch[w, W_FROM]):
+            _meet(asked, found, w, year)
 
 
 @inner()
@@ -88,10 +86,14 @@ def _terms(asked, tally, first, last, out):
     """Tallies summed, in the order of the terms."""
     for term in range(first, last):
         more = tally[asked.term[term, 0], asked.term[term, 1]]
-        if term == first:
-            copy(out, more)
-        else:
+        if term > first + 1:
             add(out, more)
+        elif term > first:
+            one = tally[asked.term[first, 0], asked.term[first, 1]]
+            for i in range(len(out)):
+                out[i] = one[i] + more[i]
+        elif last == first + 1:
+            copy(out, more)
 
 
 @inner()
@@ -125,9 +127,9 @@ def _value(asked, found, tally, work, year, row):
     cell = 2 * (year * len(asked.row) + row)
     _by_part(known, found.part, work.some, found.total, cell)
     for p in range(len(found.part) - 1):
-        many = 0
-        for i in range(found.part[p], found.part[p + 1]):
-            many += 1 if value[i] == value[i] else 0
+        many, here = 0, value[found.part[p]:found.part[p + 1]]
+        for i in range(len(here)):
+            many += 1 if here[i] == here[i] else 0
         found.total[p, cell + 1] = many
 
 
@@ -177,8 +179,9 @@ def _look(asked, found, w):
 
 
 @inner()
-def _meet(asked, found, w, met):
+def _meet(asked, found, w, year):
     """Lanes in which enough rows of a watch held often enough."""
+    met = found.watch[MET, w]
     times = np.float64(asked.watch[w, W_TIMES])
     needed = np.float64(asked.watch[w, W_NEEDED])
     fill(met, 0.0)
@@ -186,8 +189,13 @@ def _meet(asked, found, w, met):
         most = found.score[1, k]
         for i in range(len(met)):
             met[i] += 1.0 if most[i] >= times else 0.0
-    for i in range(len(met)):
-        met[i] = 1.0 if met[i] >= needed else 0.0
+    for p in range(len(found.part) - 1):
+        many, here = 0, met[found.part[p]:found.part[p + 1]]
+        for i in range(len(here)):
+            enough = here[i] >= needed
+            here[i] = 1.0 if enough else 0.0
+            many += 1 if enough else 0
+        found.met[p, year * len(asked.watch) + w] = many
 
 
 @inner()

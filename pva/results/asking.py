@@ -6,7 +6,7 @@ import numpy as np
 
 from pva.engine import asked as a
 from pva.engine.asked import Asked
-from pva.model.record import T_COLLECTED
+from pva.model.record import STOCKS, T_COLLECTED, T_COST
 from pva.results.goals import site_groups
 from pva.results.measures import FLOWS, MEASURES, SUMMED, TERMS, Places
 from pva.scenario.resolved import RIVER, Resolved
@@ -41,7 +41,7 @@ class Asking:
         self._arrays: dict[str, list] = {
             f: [] for f, v in a.nothing_asked()._asdict().items() if isinstance(v, np.ndarray)}
         river = range(len(self._names))
-        self._arrays["summed"] = [*{t for name in SUMMED for t in TERMS[name][0]}, T_COLLECTED]
+        self._arrays["summed"] = self._summed()
         for row, name in ((ADULTS, "adults"), (WILD_ADULTS, "wild_adults")):
             self._row(name, river)
             self._arrays["row"][row][a.A_COUNT] = row
@@ -54,6 +54,15 @@ class Asking:
         self.asked = Asked(
             **{f: self._array(f) for f in self._arrays}, whole=int(resolved.chance.individuals),
             start=resolved.quasi_extinction.from_year - resolved.first, keep=keep)
+
+    def _summed(self):
+        """Tallies that are not 0 everywhere, and of which the census does not give the sums."""
+        wanted = {t for name in SUMMED for t in TERMS[name][0]} | {T_COLLECTED}
+        if not self._resolved.collections:
+            wanted -= {T_COLLECTED}
+        if not any(release.cost_each for release in self._resolved.releases):
+            wanted -= {T_COST}
+        return sorted(wanted - STOCKS if self._resolved.chance.individuals else wanted)
 
     def _summed_places(self):
         sites = range(len(self._names))
