@@ -224,15 +224,15 @@ def _count_values(found, year, counted, value):
     """Count the values of a row at a census; those the table has no place for are listed."""
     count, large = found.count[counted, year], found.large[counted, year]
     width = len(count) - 1
-    widest, before = np.float64(width), count[width]
-    for i in range(len(value)):
-        count[np.int64(min(value[i], widest))] += 1
+    widest, before = np.uint64(width), count[width]
+    for i in range(len(value)):  # beyond all whole numbers is beyond the table too
+        count[min(np.uint64(np.int64(value[i])), widest)] += 1
     found.larger[counted, year] = 0
     if count[width] == before:
         return
     many = 0
     for i in range(len(value)):
-        if value[i] >= widest:
+        if value[i] >= width:
             large[many] = value[i]
             many += 1
     found.larger[counted, year] = many
