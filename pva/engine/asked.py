@@ -32,6 +32,7 @@ VALUE, LEFT, SEEN = range(3)
 # numbers of the first row counted in every lane: the least since a census, that of the last census
 LEAST, LATEST = range(2)
 _FIRST_WIDTH, _MOST_CELLS = 1024, 1 << 21  # of a table, for one row
+MOST_COUNTED = (1 << 16) - 1  # lanes, in a table
 
 
 class Asked(NamedTuple):
@@ -64,9 +65,9 @@ class Found(NamedTuple):
     end: np.ndarray  # float64 (2, lane) see LEAST and so on
     large: np.ndarray  # float64 (counted row, census, lane) values that the table has no place for
     larger: np.ndarray  # int64 (counted row, census) how many they are
-    count: np.ndarray  # int32 (counted row, census, number) how often it occurred; this block adds
-    # to those before, and the last number stands for larger ones. 32 bits stay near the processor,
-    # and no run has two thousand million replicates
+    count: np.ndarray  # uint16 (counted row, census, number) how often it occurred; this block adds
+    # to those before, and the last number stands for larger ones. 16 bits stay near the processor
+    before: np.ndarray  # int32, the same: counts put away when 16 bits would hold no more
     watch: np.ndarray  # float64 (3, watch, lane) see SUCCESS and so on
     value: np.ndarray  # float64 (3, row, lane) see VALUE and so on
     score: np.ndarray  # float64 (2, watched, lane) times or years running, the most of them
@@ -92,9 +93,10 @@ def make_found(asked: Asked, draw: np.ndarray, *, first: int, censuses: int, sit
     piece = part if asked.whole else np.array([0, lanes])
     parts, keep = len(part) - 1, min(max(asked.keep - first, 0), lanes)
     counted = int((asked.row[:, A_COUNT] >= 0).sum())
-    count = _table(asked, counted, censuses, used)
-    if used is not None and used.count is count and len(used.part) == len(part) and (
-            used.kept.shape[1] == keep):
+    width = _width(asked, censuses, used)
+    shape = (counted, censuses, width)
+    same = used is not None and used.count.shape == shape
+    if same and len(used.part) == len(part) and used.kept.shape[1] == keep:
         used.part[:] = part
         return used
     return Found(
@@ -107,7 +109,8 @@ def make_found(asked: Asked, draw: np.ndarray, *, first: int, censuses: int, sit
         np.empty((2, lanes)),
         np.empty((counted, censuses, lanes)),
         np.zeros((counted, censuses), np.int64),
-        count,
+        used.count if same else np.zeros(shape, np.uint16),
+        used.before if same else np.zeros(shape, np.int32),
         np.empty((3, watches, lanes)),
         np.empty((3, rows, lanes)),
         np.empty((2, len(asked.watched), lanes)),
@@ -120,7 +123,7 @@ def handed_out(found: Found) -> Found:
     return Found(found.part.copy(), none, found.tally.copy(), found.total.copy(), found.met.copy(),
                  found.kept.copy(), found.end.copy(),
                  found.large.copy() if found.larger.any() else none, found.larger.copy(),
-                 found.count, found.watch.copy(), none, none)
+                 found.count, found.before, found.watch.copy(), none, none)
 
 
 def _parts(draw):
@@ -129,14 +132,20 @@ def _parts(draw):
     return np.flatnonzero(np.diff(draw, prepend=-1, append=-1))
 
 
-def _table(asked, counted, censuses, used):
-    """The table used before; a wider one if it was too narrow for its last block."""
+def put_away(found: Found) -> None:
+    """Make the table ready for `MOST_COUNTED` lanes more."""
+    np.add(found.before, found.count, out=found.before)
+    found.count[:] = 0
+
+
+def _width(asked, censuses, used):
+    """Width of the table used before; wider if it was too narrow for its last block."""
     widest = _MOST_CELLS // censuses if asked.whole else 0
     if used is None:
-        return np.zeros((counted, censuses, min(_FIRST_WIDTH, widest) + 1), np.int32)
-    width = used.count.shape[2] - 1
-    if width == widest or not used.larger.any():
-        return used.count
+        return min(_FIRST_WIDTH, widest) + 1
+    width = used.count.shape[2]
+    if width > widest or not used.larger.any():
+        return width
     listed = np.arange(used.large.shape[2]) < used.larger[..., None]
     most = np.max(used.large, where=listed, initial=0.0)
-    return np.zeros((counted, censuses, min(2 * int(most), widest) + 1), np.int32)
+    return max(min(2 * int(most), widest) + 1, width)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pva.engine import asked as a
 from pva.engine.asked import Asked, Found, handed_out, make_found, nothing_asked
 from pva.engine.held import Held
 from pva.engine.kernel import simulate_block
@@ -137,13 +138,19 @@ class _Scratch:
         self.work = make_work(plan, lanes)
         self.held = Held(self.work)
         self.yearly = np.empty((2, sites, len(TALLIES), lanes))
-        self.found, self.held_found = None, None
+        self.found, self.held_found, self.counted = None, None, 0
 
     def room(self, asked, draw, **shape):
         """Room for answers, as compiled code is given it."""
         found = make_found(asked, draw, used=self.found, **shape)
         if found is not self.found:
+            if self.found is None or found.count is not self.found.count:
+                self.counted = 0
             self.found, self.held_found = found, Held(found)
+        if self.counted + len(draw) > a.MOST_COUNTED:
+            a.put_away(found)
+            self.counted = 0
+        self.counted += len(draw)
         return self.held_found
 
 

@@ -6,6 +6,7 @@ Counts are whole numbers and add in any order; sums of whole animals are exact t
 from __future__ import annotations
 
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
@@ -128,7 +129,7 @@ class Fold:
         self.lasting_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
         self.adults_by_draw = np.zeros((draws, years))
         self.adults, self.wild_adults = Counts(years), Counts(years)
-        self._tables: dict[int, np.ndarray] = {}  # of the engine, which still counts there
+        self._tables: dict[int, tuple] = {}  # of the engine, which still counts there
         # scramble first; sums over replicates
         self._tallies = np.zeros((groups, years, sites, len(TALLIES)))
         self._totals = np.zeros((groups, years, len(self.asked.row), 2))
@@ -147,7 +148,7 @@ class Fold:
         self._waiting.append((block.draw[found.part[:-1]], found))
         if len(self._waiting) >= self._MERGE_AT:
             self._take_in()
-        self._tables[id(found.count)] = found.count
+        self._tables[id(found.count)] = found.count, found.before
         if found.larger.any():
             self._add_large(found)
         self.least_adults += found.end[LEAST].sum()
@@ -165,7 +166,7 @@ class Fold:
     def finish(self) -> None:
         """Take in what waits; to be called after the last block."""
         self._take_in()
-        for table in self._tables.values():
+        for table in chain.from_iterable(self._tables.values()):
             for counts, rows in zip((self.adults, self.wild_adults), table, strict=True):
                 counts.add_table(rows[:, :-1])
         self._tables = {}

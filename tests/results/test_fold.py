@@ -126,7 +126,7 @@ def test_threads_and_blocks_do_not_matter(number):
 
 @pytest.mark.parametrize("number", [1, 4, 7, 9])
 def test_numbers_too_large_for_the_table_are_counted_too(number, monkeypatch):
-    """A table that begins narrow, and grows no further than to half of what occurs."""
+    """A table that begins narrow, grows to half of what occurs, and is put away now and then."""
     resolved = scenario(number)
     model, places = assemble(resolved, seed=SEED), places_of(resolved, 7.3)
     tallies = np.concatenate([b.tallies for b in simulate(model.plan, model.draws, seed=SEED,
@@ -135,6 +135,7 @@ def test_numbers_too_large_for_the_table_are_counted_too(number, monkeypatch):
     widest = max(int(adults.max()) // 2, 2)
     monkeypatch.setattr(asked, "_FIRST_WIDTH", 2)
     monkeypatch.setattr(asked, "_MOST_CELLS", widest * adults.shape[1])
+    monkeypatch.setattr(asked, "MOST_COUNTED", 25)
     fold = Fold(resolved, places)
     for block in simulate(model.plan, model.draws, seed=SEED, replicates=REPLICATES, size=10,
                           threads=2, asked=fold.asked):
