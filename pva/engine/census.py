@@ -9,18 +9,20 @@ import math
 
 import numpy as np
 
-from pva.compiled import entry, inner
+from pva.compiled import inner
 from pva.engine.asked import (
     A_BOTTOM,
+    A_COUNT,
     A_DIVISOR,
     A_END,
     A_FLOW,
-    A_KEEP,
     A_KIND,
     A_START,
     A_TOP,
     A_YEARS,
     LASTING,
+    LATEST,
+    LEAST,
     LEFT,
     MET,
     OCCUPIED,
@@ -44,7 +46,7 @@ from pva.engine.lanes import add, copy, fill, sum_of
 @inner()
 def sum_up(asked, found, tally, work, year, last):
     """Fold a census into what was found; `last` is the number of the last census."""
-    if len(found.part) == 1:
+    if len(asked.row) == 0:
         return
     if year == 0:
         for k in range(len(asked.watched)):
@@ -58,18 +60,19 @@ def sum_up(asked, found, tally, work, year, last):
                      (year * sites + site) * tallies + t)
     for row in range(len(asked.row)):
         _value(asked, found, tally, work, year, row)
-        if asked.row[row, A_KEEP] >= 0:
-            copy(found.kept[asked.row[row, A_KEEP], year], found.value[VALUE, row])
+        counted = asked.row[row, A_COUNT]
+        if counted >= 0:
+            _count_values(found, year, counted, found.value[VALUE, row])
+        if counted == 0:
+            _hold(asked, found, year, found.value[VALUE, row])
     for w in range(len(asked.watch)):
         every = asked.watch[w, W_EVERY] == 1
         if asked.watch[w, W_FROM] <= year <= asked.watch[w, W_TO]:
             _look(asked, found, w)
         if not every:
             _success(asked, found, work.factor, year, w, last)
-        if every or year == last:
-            met = found.watch[MET, w]
-            _meet(asked, found, w, met)
-            _by_part(met, found.part, work.some, found.met, year * len(asked.watch) + w)
+        if year == last or (every and year >= asked.watch[w, W_FROM]):
+            _meet(asked, found, w, year)
 
 
 @inner()
@@ -83,10 +86,14 @@ def _terms(asked, tally, first, last, out):
     """Tallies summed, in the order of the terms."""
     for term in range(first, last):
         more = tally[asked.term[term, 0], asked.term[term, 1]]
-        if term == first:
-            copy(out, more)
-        else:
+        if term > first + 1:
             add(out, more)
+        elif term > first:
+            one = tally[asked.term[first, 0], asked.term[first, 1]]
+            for i in range(len(out)):
+                out[i] = one[i] + more[i]
+        elif last == first + 1:
+            copy(out, more)
 
 
 @inner()
@@ -120,9 +127,9 @@ def _value(asked, found, tally, work, year, row):
     cell = 2 * (year * len(asked.row) + row)
     _by_part(known, found.part, work.some, found.total, cell)
     for p in range(len(found.part) - 1):
-        many = 0
-        for i in range(found.part[p], found.part[p + 1]):
-            many += 1 if value[i] == value[i] else 0
+        many, here = 0, value[found.part[p]:found.part[p + 1]]
+        for i in range(len(here)):
+            many += 1 if here[i] == here[i] else 0
         found.total[p, cell + 1] = many
 
 
@@ -172,8 +179,9 @@ def _look(asked, found, w):
 
 
 @inner()
-def _meet(asked, found, w, met):
+def _meet(asked, found, w, year):
     """Lanes in which enough rows of a watch held often enough."""
+    met = found.watch[MET, w]
     times = np.float64(asked.watch[w, W_TIMES])
     needed = np.float64(asked.watch[w, W_NEEDED])
     fill(met, 0.0)
@@ -181,8 +189,13 @@ def _meet(asked, found, w, met):
         most = found.score[1, k]
         for i in range(len(met)):
             met[i] += 1.0 if most[i] >= times else 0.0
-    for i in range(len(met)):
-        met[i] = 1.0 if met[i] >= needed else 0.0
+    for p in range(len(found.part) - 1):
+        many, here = 0, met[found.part[p]:found.part[p + 1]]
+        for i in range(len(here)):
+            enough = here[i] >= needed
+            here[i] = 1.0 if enough else 0.0
+            many += 1 if enough else 0
+        found.met[p, year * len(asked.watch) + w] = many
 
 
 @inner()
@@ -206,18 +219,34 @@ def _success(asked, found, holds, year, w, last):
         lasting[i] = kept if on else never
 
 
-@entry()
-def count_values(values, counts):
-    """Count whole numbers that are small enough: `values` (census, lane) into `counts`.
+@inner()
+def _count_values(found, year, counted, value):
+    """Count the values of a row at a census; those the table has no place for are listed."""
+    count, large = found.count[counted, year], found.large[counted, year]
+    width = len(count) - 1
+    widest, before = np.uint64(width), count[width]
+    for i in range(len(value)):  # beyond all whole numbers is beyond the table too
+        count[min(np.uint64(np.int64(value[i])), widest)] += 1
+    found.larger[counted, year] = 0
+    if count[width] == before:
+        return
+    many = 0
+    for i in range(len(value)):
+        if value[i] >= width:
+            large[many] = value[i]
+            many += 1
+    found.larger[counted, year] = many
 
-    `counts` is int32 (census, number). Returns the largest of all values.
-    """
-    most = np.int64(0)
-    for census in range(values.shape[0]):
-        row, count = values[census], counts[census]
-        for i in range(len(row)):
-            number = np.int64(row[i])
-            most = max(most, number)
-            if number < len(count):
-                count[number] += 1
-    return most
+
+@inner()
+def _hold(asked, found, year, value):
+    """The first row counted: its least, its last value, trajectories of some lanes."""
+    least, kept = found.end[LEAST], found.kept[year]
+    if year <= asked.start:
+        copy(least, value)
+    else:
+        for i in range(len(least)):
+            least[i] = min(least[i], value[i])
+    copy(found.end[LATEST], value)
+    for i in range(len(kept)):
+        kept[i] = value[i]

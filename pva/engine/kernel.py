@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from pva.compiled import entry, inner
 from pva.engine.breeding import breed
 from pva.engine.census import sum_up
@@ -42,7 +40,7 @@ def simulate_block(plan, draws, asked, work, found, tallies, stage_sum):
             fill(tallies[0, site, t], 0.0)
     for year in range(last + 1):
         here, tally = tallies[year % places], tallies[(year + 1) % places]
-        _count(plan.life, work, here, stage_sum[year])
+        _count(plan.life, work, here, stage_sum[year], found, year)
         sum_up(asked, found, here, work, year, last)
         judge_rules(plan.until, work, here, year)
         if year == last:
@@ -91,15 +89,25 @@ def _begin(draws, work):
 
 
 @inner()
-def _count(life, work, tally, stage_sum):
-    """The census: stocks into the tallies of the year."""
-    zero = np.int64(0)  # a bare constant would compile the sum twice
+def _count(life, work, tally, stage_sum, found, year):
+    """The census: stocks into the tallies of the year, and their sums into what was found."""
+    piece, sums = found.piece, found.tally
     for site in range(work.n.shape[1]):
+        cell = (year * tally.shape[0] + site) * tally.shape[1]
+        for p in range(len(piece) - 1):
+            for t in range(r.T_BREEDERS + 1):
+                sums[p, cell + t] = 0.0
         for origin in range(work.n.shape[0]):
             animals, adults = r.T_WILD_ANIMALS + origin, r.T_WILD_ADULTS + origin
             for c in range(work.n.shape[2]):
                 here = work.n[origin, site, c]
-                total = sum_of(here, zero, len(here), work.some)
+                total = 0.0
+                for p in range(len(piece) - 1):
+                    some = sum_of(here, piece[p], piece[p + 1], work.some)
+                    total += some
+                    sums[p, cell + animals] += some
+                    sums[p, cell + adults] += some if life.adult[c] else 0.0
+                    sums[p, cell + r.T_BREEDERS] += some if life.breeds[c] else 0.0
                 if total == 0.0:
                     continue
                 stage_sum[origin, site, c] += total

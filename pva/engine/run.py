@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pva.engine.asked import Asked, Found, make_found, nothing_asked
+from pva.engine import asked as a
+from pva.engine.asked import Asked, Found, handed_out, make_found, nothing_asked
 from pva.engine.held import Held
 from pva.engine.kernel import simulate_block
 from pva.engine.random_numbers import (
@@ -107,12 +108,13 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
         number = np.arange(first, min(first + size, total))
         draw, replicate = number // replicates, number % replicates + first_replicate
         luck = np.zeros_like(draw) if same_luck else draw + first_draw
-        work, yearly, used = _scratch(idle, plan, len(draw))
+        scratch = _scratch(idle, plan, len(draw))
+        work = scratch.work
         work.draw[:] = draw
         for keys, of in ((work.env_key, ENVIRONMENT), (work.own_key, layer)):
             keys[:] = replicate_keys(seed=seed, layer=of, draw=luck, replicate=replicate)
-        done = _block(plan, given, first, draw + first_draw, work, asked, yearly, used)
-        idle.append((work, yearly, done.found))
+        done = _block(plan, given, first, draw + first_draw, asked, scratch)
+        idle.append(scratch)
         return done
 
     if threads == 1 or total <= size:
@@ -128,22 +130,40 @@ def simulate(plan: Plan, draws: Draws, *, seed: int, replicates: int, threads: i
             yield waiting.popleft().result()
 
 
-def _scratch(idle, plan, lanes):
-    """Scratch that lies idle, if it fits: state, room for two censuses, answers used before.
+class _Scratch:
+    """State of a block, room for two censuses and for answers, one block after the other."""
 
-    Threads may ask at once.
-    """
-    try:
-        work, yearly, used = idle.pop()
-    except IndexError:
-        work = None
-    if work is None or len(work.draw) != lanes:
+    def __init__(self, plan, lanes):
         sites = plan.life.survive_address.shape[1]
-        return make_work(plan, lanes), np.empty((2, sites, len(TALLIES), lanes)), None
-    return work, yearly, used
+        self.work = make_work(plan, lanes)
+        self.held = Held(self.work)
+        self.yearly = np.empty((2, sites, len(TALLIES), lanes))
+        self.found, self.held_found, self.counted = None, None, 0
+
+    def room(self, asked, draw, **shape):
+        """Room for answers, as compiled code is given it."""
+        found = make_found(asked, draw, used=self.found, **shape)
+        if found is not self.found:
+            if self.found is None or found.count is not self.found.count:
+                self.counted = 0
+            self.found, self.held_found = found, Held(found)
+        if self.counted + len(draw) > a.MOST_COUNTED:
+            a.put_away(found)
+            self.counted = 0
+        self.counted += len(draw)
+        return self.held_found
 
 
-def _block(plan, given, first, draw, work, asked, yearly, used):
+def _scratch(idle, plan, lanes):
+    """Scratch that lies idle, if it fits. Threads may ask at once."""
+    try:
+        found = idle.pop()
+    except IndexError:
+        found = None
+    return found if found and len(found.work.draw) == lanes else _Scratch(plan, lanes)
+
+
+def _block(plan, given, first, draw, asked, scratch):
     censuses = int(plan.switches[3]) + 1
     origins, sites, classes = plan.life.survive_address.shape
     stage_sum = np.zeros((censuses, origins, sites, classes))
@@ -151,7 +171,8 @@ def _block(plan, given, first, draw, work, asked, yearly, used):
         asked = nothing_asked()
         tallies = kept = np.empty((censuses, sites, len(TALLIES), len(draw)))
     else:
-        tallies, kept = yearly, yearly[:0]
-    found = make_found(asked, draw, censuses=censuses, sites=sites, used=used)
-    simulate_block(*given, Held(work), Held(found), tallies, stage_sum)
-    return Block(first, draw, np.moveaxis(kept, 3, 0), stage_sum, found)
+        tallies = scratch.yearly
+        kept = tallies[:0]
+    room = scratch.room(asked, draw, first=first, censuses=censuses, sites=sites)
+    simulate_block(*given, scratch.held, room, tallies, stage_sum)
+    return Block(first, draw, np.moveaxis(kept, 3, 0), stage_sum, handed_out(scratch.found))

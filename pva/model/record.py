@@ -27,6 +27,7 @@ TALLIES = (
     T_REACHED_ADULT, T_ADULT_DEATHS, T_ATTACHED, T_FISH, T_COST, T_RELEASED, T_COLLECTED,
     T_FEMALES,
 ) = range(len(TALLIES))  # fmt: skip
+STOCKS = frozenset(range(T_BREEDERS + 1))  # animals alive at the census
 # forms of recruitment and of fertilisation
 ENTRIES, CHAIN = 0, 1
 NOT_LIMITED, HALF_DENSITY, SCALE = 0, 1, 2

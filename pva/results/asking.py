@@ -6,14 +6,14 @@ import numpy as np
 
 from pva.engine import asked as a
 from pva.engine.asked import Asked
-from pva.model.record import T_COLLECTED
+from pva.model.record import STOCKS, T_COLLECTED, T_COST
 from pva.results.goals import site_groups
 from pva.results.measures import FLOWS, MEASURES, SUMMED, TERMS, Places
 from pva.scenario.resolved import RIVER, Resolved
 
 _KINDS = {"sites_occupied": a.OCCUPIED, "heterozygosity": a.LOSS}
 EXTINCT, BELOW, GOALS = range(3)  # the watches of every run, then those of the goals
-ADULTS, WILD_ADULTS = 0, 1  # the rows that are kept of every run
+ADULTS, WILD_ADULTS = 0, 1  # the rows that are counted in every run
 
 
 class Asking:
@@ -23,6 +23,8 @@ class Asking:
     ----------
     resolved : Resolved
     places : Places
+    keep : int
+        Trajectories of adults kept, those of the first replicates.
 
     Attributes
     ----------
@@ -32,23 +34,35 @@ class Asking:
         (measure, place) -> row, for measures that are no sums; places are the river, then sites.
     """
 
-    def __init__(self, resolved: Resolved, places: Places):
+    def __init__(self, resolved: Resolved, places: Places, *, keep: int = 0):
         self._resolved, self._places = resolved, places
         self._names = [s.name for s in resolved.sites]
         self._rows: dict[tuple, int] = {}
-        self._arrays: dict[str, list] = {f: [] for f in Asked._fields}
+        self._arrays: dict[str, list] = {
+            f: [] for f, v in a.nothing_asked()._asdict().items() if isinstance(v, np.ndarray)}
         river = range(len(self._names))
-        self._arrays["summed"] = [*{t for name in SUMMED for t in TERMS[name][0]}, T_COLLECTED]
-        for keep, name in ((ADULTS, "adults"), (WILD_ADULTS, "wild_adults")):
+        self._arrays["summed"] = self._summed()
+        for row, name in ((ADULTS, "adults"), (WILD_ADULTS, "wild_adults")):
             self._row(name, river)
-            self._arrays["row"][keep][a.A_KEEP] = keep
+            self._arrays["row"][row][a.A_COUNT] = row
         self.means = {(name, p): self._row(name, sites)
                       for p, sites in enumerate(self._summed_places())
                       for name in MEASURES if name not in SUMMED and self._can_occur(name)}
         self._risks()
         for goal in resolved.goals:
             self._goal(goal)
-        self.asked = Asked(*(self._array(f) for f in Asked._fields))
+        self.asked = Asked(
+            **{f: self._array(f) for f in self._arrays}, whole=int(resolved.chance.individuals),
+            start=resolved.quasi_extinction.from_year - resolved.first, keep=keep)
+
+    def _summed(self):
+        """Tallies that are not 0 everywhere, and of which the census does not give the sums."""
+        wanted = {t for name in SUMMED for t in TERMS[name][0]} | {T_COLLECTED}
+        if not self._resolved.collections:
+            wanted -= {T_COLLECTED}
+        if not any(release.cost_each for release in self._resolved.releases):
+            wanted -= {T_COST}
+        return sorted(wanted - STOCKS if self._resolved.chance.individuals else wanted)
 
     def _summed_places(self):
         sites = range(len(self._names))

@@ -6,15 +6,15 @@ Counts are whole numbers and add in any order; sums of whole animals are exact t
 from __future__ import annotations
 
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
-from pva.engine.asked import LASTING, MET, SUCCESS, Found
-from pva.engine.census import count_values
+from pva.engine.asked import LASTING, LATEST, LEAST, MET, SUCCESS, Found
 from pva.engine.run import Block
 from pva.model.draws import scramble_of_draw
 from pva.model.record import T_COLLECTED, TALLIES
-from pva.results.asking import ADULTS, BELOW, EXTINCT, GOALS, WILD_ADULTS, Asking
+from pva.results.asking import BELOW, EXTINCT, GOALS, Asking
 from pva.results.measures import MEASURES, SUMMED, TERMS, Places, measure
 from pva.scenario.resolved import Resolved
 
@@ -26,47 +26,43 @@ class Counts:
     ----------
     years : int
         Number of censuses.
-    whole : bool
-        Values are whole numbers: those that are not large are counted in a table.
     """
 
     _MERGE_AT = 40_000
-    _FIRST_WIDTH, _MOST_CELLS = 1024, 1 << 21  # of the table
 
-    def __init__(self, years: int, *, whole: bool = False):
+    def __init__(self, years: int):
         self._waiting: list[np.ndarray] = []
         self._held = 0
         self._values = [np.zeros(0)] * years
         self._counts = [np.zeros(0, dtype=np.int64)] * years
-        self._widest = self._MOST_CELLS // years if whole else 0
-        # numbers of 32 bits stay near the processor; no run has two thousand million replicates
-        self._table = np.zeros((years, min(self._FIRST_WIDTH, self._widest)), dtype=np.int32)
+        self._tables: list[np.ndarray] = []
 
     def add(self, values: np.ndarray) -> None:
-        """Add values, shape (census, replicate)."""
-        width = self._table.shape[1]
-        most = count_values(values, self._table) if width else np.inf
-        if most < width:
-            return
-        self._waiting.append(np.where(values < width, np.nan, values))
+        """Add values, shape (census, replicate); NaN is none."""
+        self._waiting.append(values)
         self._held += values.shape[1]
-        if most < self._widest:  # the next block will fit
-            more = min(2 * int(most), self._widest) - width
-            self._table = np.pad(self._table, ((0, 0), (0, more)))
         if self._held >= self._MERGE_AT:
             self._merge()
+
+    def add_table(self, table: np.ndarray) -> None:
+        """Add how often the numbers 0, 1 and so on occurred, shape (census, number)."""
+        self._tables.append(table)
 
     def _merge(self):
         """Values that wait, and the table, go into the sorted lists."""
         new = np.concatenate(self._waiting, axis=1) if self._waiting else None
         self._waiting, self._held = [], 0
-        for year, row in enumerate(self._table):
+        width = max((t.shape[1] for t in self._tables), default=0)
+        numbers = np.zeros((len(self._values), width), dtype=np.int64)
+        while self._tables:
+            table = self._tables.pop()
+            numbers[:, :table.shape[1]] += table
+        for year, row in enumerate(numbers):
             if new is not None:
-                large = new[year][~np.isnan(new[year])]
-                self._insert(year, *np.unique(large, return_counts=True))
+                known = new[year][~np.isnan(new[year])]
+                self._insert(year, *np.unique(known, return_counts=True))
             seen = np.flatnonzero(row)
             self._insert(year, seen.astype(float), row[seen])
-            row[seen] = 0
 
     def _insert(self, year, value, count):
         if not len(value):
@@ -100,7 +96,7 @@ class Counts:
 
 def outcomes_of(block: Block) -> np.ndarray:
     """Adults in the last year and whether each goal is met, shape (outcome, replicate)."""
-    return np.concatenate([block.found.kept[ADULTS, -1:], block.found.watch[MET, GOALS:]])
+    return np.concatenate([block.found.end[LATEST:], block.found.watch[MET, GOALS:]])
 
 
 class Fold:
@@ -120,8 +116,8 @@ class Fold:
 
     def __init__(self, resolved: Resolved, places: Places, *, keep: int = 0, paired: int = 0):
         draws, years, sites = resolved.runs.draws, len(resolved.years), len(resolved.sites)
-        self.resolved, self.places, self._keep = resolved, places, keep
-        self._asking = Asking(resolved, places)
+        self.resolved, self.places = resolved, places
+        self._asking = Asking(resolved, places, keep=keep)
         self.asked = self._asking.asked  # of the engine
         self.scramble = scramble_of_draw(draws)
         groups = int(self.scramble[-1]) + 1
@@ -132,8 +128,8 @@ class Fold:
         self.first_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
         self.lasting_success = np.zeros((len(resolved.goals), years + 1), dtype=np.int64)
         self.adults_by_draw = np.zeros((draws, years))
-        whole = resolved.chance.individuals
-        self.adults, self.wild_adults = (Counts(years, whole=whole) for _ in range(2))
+        self.adults, self.wild_adults = Counts(years), Counts(years)
+        self._tables: dict[int, tuple] = {}  # of the engine, which still counts there
         # scramble first; sums over replicates
         self._tallies = np.zeros((groups, years, sites, len(TALLIES)))
         self._totals = np.zeros((groups, years, len(self.asked.row), 2))
@@ -149,29 +145,38 @@ class Fold:
     def add(self, block: Block) -> None:
         """Fold one block in, which was simulated with what is `asked`."""
         resolved, found = self.resolved, block.found
-        light = found._replace(kept=None)  # its memory serves the next block, while it is near
-        self._waiting.append((block.draw[found.part[:-1]], light))
+        self._waiting.append((block.draw[found.part[:-1]], found))
         if len(self._waiting) >= self._MERGE_AT:
-            self.finish()
-        adults = found.kept[ADULTS]
-        self.adults.add(adults)
-        self.wild_adults.add(found.kept[WILD_ADULTS])
-        start = resolved.quasi_extinction.from_year - resolved.first
-        self.least_adults += adults[start:].min(axis=0).sum()
+            self._take_in()
+        self._tables[id(found.count)] = found.count, found.before
+        if found.larger.any():
+            self._add_large(found)
+        self.least_adults += found.end[LEAST].sum()
         if self.stage_sum is None:
             self.stage_sum = np.zeros_like(block.stage_sum)
         self.stage_sum += block.stage_sum
         lanes = len(block.draw)
         self.replicates += lanes
-        replicate = np.arange(block.first, block.first + lanes) % resolved.runs.replicates
-        first_ones = replicate < self.paired
-        if first_ones.any():
-            self.outcomes.append(outcomes_of(block)[:, first_ones])
-        if len(self.kept) < self._keep:
-            self.kept.extend(adults[:, :self._keep - len(self.kept)].T.copy())
+        if self.paired:
+            replicate = np.arange(block.first, block.first + lanes) % resolved.runs.replicates
+            self.outcomes.append(outcomes_of(block)[:, replicate < self.paired])
+        if found.kept.size:
+            self.kept.extend(found.kept.T)
 
     def finish(self) -> None:
         """Take in what waits; to be called after the last block."""
+        self._take_in()
+        for table in chain.from_iterable(self._tables.values()):
+            for counts, rows in zip((self.adults, self.wild_adults), table, strict=True):
+                counts.add_table(rows[:, :-1])
+        self._tables = {}
+
+    def _add_large(self, found):
+        for counts, values, many in zip((self.adults, self.wild_adults), found.large,
+                                        found.larger, strict=True):
+            counts.add(np.where(np.arange(values.shape[1]) < many[:, None], values, np.nan))
+
+    def _take_in(self):
         if not self._waiting:
             return
         draw = np.concatenate([d for d, _ in self._waiting])

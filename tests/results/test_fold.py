@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from pva.engine import asked
 from pva.engine.run import simulate
 from pva.errors import CannotCompute
 from pva.model.assemble import assemble
@@ -123,15 +124,43 @@ def test_threads_and_blocks_do_not_matter(number):
             assert np.array_equal(one, other), how
 
 
+@pytest.mark.parametrize("number", [1, 4, 7, 9])
+def test_numbers_too_large_for_the_table_are_counted_too(number, monkeypatch):
+    """A table that begins narrow, grows to half of what occurs, and is put away now and then."""
+    resolved = scenario(number)
+    model, places = assemble(resolved, seed=SEED), places_of(resolved, 7.3)
+    tallies = np.concatenate([b.tallies for b in simulate(model.plan, model.draws, seed=SEED,
+                                                          replicates=REPLICATES)])
+    adults = measure("adults", tallies, places)
+    widest = max(int(adults.max()) // 2, 2)
+    monkeypatch.setattr(asked, "_FIRST_WIDTH", 2)
+    monkeypatch.setattr(asked, "_MOST_CELLS", widest * adults.shape[1])
+    monkeypatch.setattr(asked, "MOST_COUNTED", 25)
+    fold = Fold(resolved, places)
+    for block in simulate(model.plan, model.draws, seed=SEED, replicates=REPLICATES, size=10,
+                          threads=2, asked=fold.asked):
+        fold.add(block)
+    fold.finish()
+    levels = [0.0, 0.3, 0.5, 0.9, 1.0]
+    assert np.allclose(fold.adults.quantiles(levels), np.quantile(adults, levels, axis=0),
+                       rtol=1e-14)
+    assert fold.adults.squares() == pytest.approx((adults**2).sum(axis=0), rel=1e-12)
+
+
 def test_counts_are_exact_for_small_large_and_broken_numbers():
     rng = np.random.default_rng(3)
     levels = [0.0, 0.025, 0.5, 0.61, 1.0]
-    for scale, whole in ((50, True), (3e3, True), (1e8, True), (20.0, False)):
-        counts = Counts(4, whole=whole)
+    for scale, tables in ((50, True), (300, True), (1e8, False), (20.0, False)):
+        counts = Counts(4)
         values = rng.gamma(2, scale, (4, 9000))
-        values = np.floor(values) if whole else values
-        for part in np.array_split(values, 9, axis=1):
-            counts.add(part)
-            counts.quantiles(levels)
+        values = np.floor(values) if scale > 20 else values
+        for i, part in enumerate(np.array_split(values, 9, axis=1)):
+            if tables and i % 2:
+                counts.add_table(np.array([np.bincount(row.astype(int), minlength=9000)
+                                           for row in part], np.int32))
+            else:
+                counts.add(part)
+            if i % 3 == 0:
+                counts.quantiles(levels)
         np.testing.assert_allclose(counts.quantiles(levels), np.quantile(values, levels, axis=1),
                                    rtol=1e-14)

@@ -33,7 +33,7 @@ RIVER = {
 LEVELS = np.linspace(0, 1, 17)
 # what the counts are of, not what they are
 NO_NUMBERS = {"resolved", "places", "scramble", "paired", "_keep", "asked", "_asking", "_waiting",
-              "_measures"}
+              "_tables", "_measures"}
 VARY = {"number": [0, 20, 60], "survival.adult.value": [0.85, 0.9, 0.93]}
 
 
