@@ -25,8 +25,8 @@ def answer_of_donor(summary: dict) -> str:
         sure = "" if low["surely"] == low["largest"] else (
             f" ({surely} where simulation error is not to matter, the safe choice)")
         text = (f"At most {animals(summary['number'])} {summary['stage']} animals a year{sure}, "
-                f"{years}: so the chance that {summary['site']} will {harm} rises by at most {agreed}, "
-                f"judged from the lower limit of its abundance, {animals(low['adults'])} adults")
+                f"{years}: so the chance that {summary['site']} will {harm} rises by at most "
+                f"{agreed}, judged from the lower limit of its abundance, {animals(low['adults'])} adults")
     other = animals(best["largest"]) if best["largest"] else "none"
     return (f"{text}; from the best value, {animals(best['adults'])} adults, it would be {other}.")
 

@@ -1,10 +1,11 @@
 """Doubt of a chance: Monte Carlo error, and spread between parameter draws.
 
 Where draws differ, the Monte Carlo error comes from the independent scrambles of the draws, with
-fewer than eight from the draws themselves, else (or of a single draw) from the replicates. Intervals are score intervals (Wilson 1927, J. Am. Stat.
-Assoc. 22:209-212), which stay within 0 and 1; where something never (or always) happened in N
-independent runs the limit is the chance that would give such a row one time in twenty, about 3 / N.
-Replicates of one draw share its rates, so where draws differ N is the number of draws.
+fewer than eight from the draws themselves, else (or of a single draw) from the replicates.
+Intervals are score intervals (Wilson 1927, J. Am. Stat. Assoc. 22:209-212), which stay within 0 and
+1; where something never (or always) happened in N independent runs the limit is the chance that
+would give such a row one time in twenty, about 3 / N. Replicates of one draw share its rates, so
+where draws differ N is the number of draws.
 """
 
 from __future__ import annotations

@@ -41,8 +41,8 @@ def test_help_lists_the_commands_in_the_order_of_the_work(call):
     listed = result.stdout.partition("Commands:\n")[2]
     names = [line.split()[0] for line in listed.splitlines() if line.startswith("  ")]
     assert [n for n in names if n.isidentifier() or "-" in n][:15] == [
-        "demo", "new", "check", "estimate", "show", "matrix", "run", "stock", "compare", "sensitivity",
-        "explore", "donor", "monitor", "check-data", "what-changed"]
+        "demo", "new", "check", "estimate", "show", "matrix", "run", "stock", "compare",
+        "sensitivity", "explore", "donor", "monitor", "check-data", "what-changed"]
 
 
 @pytest.mark.parametrize("command", ["run", "stock", "show", "matrix", "check"])
