@@ -26,7 +26,8 @@ def answer_of_donor(summary: dict) -> str:
             f" ({surely} where simulation error is not to matter, the safe choice)")
         text = (f"At most {animals(summary['number'])} {summary['stage']} animals a year{sure}, "
                 f"{years}: so the chance that {summary['site']} will {harm} rises by at most "
-                f"{agreed}, judged from the lower limit of its abundance, {animals(low['adults'])} adults")
+                f"{agreed}, judged from the lower limit of its abundance, "
+                f"{animals(low['adults'])} adults")
     other = animals(best["largest"]) if best["largest"] else "none"
     return (f"{text}; from the best value, {animals(best['adults'])} adults, it would be {other}.")
 

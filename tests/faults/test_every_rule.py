@@ -29,6 +29,8 @@ ELSEWHERE = {  # rules that no scenario or study.yaml by itself can break, and w
     "scenario/length_classes.py: length-mesh": "tests/model/test_length_classes.py",
     "scenario/form.py: too-deep": "tests/faults/test_every_rule.py",
     "scenario/load.py: too-deep": "tests/faults/test_every_rule.py",
+    "files/yaml_kinds.py: another-kind": "tests/cli/test_new.py",
+    "files/yaml_reading.py: not-a-text": "tests/scenario/test_spreadsheet_form.py",
     "field/reuse.py: tag-used-again-by-none": "tests/field/test_refused_tables.py",
     "scenario/size.py: run-too-large": "tests/faults/test_too_large.py",
 }
