@@ -324,7 +324,8 @@ def _flip_words(material):
     reached = sensed["chance"]["chance"] >= sensed["chance_wanted"]
     way = "no longer reach" if reached else "reach"
     return [f"The plan as written would {way} {percent(sensed['chance_wanted'])} if {said}: "
-            "within what is known."]
+            "within what is known, one rate at a time, from "
+            f"{whole(sensed['draws'] * sensed['replicates'])} runs."]
 
 
 def _options_words(answer):
