@@ -11,7 +11,6 @@ from pva.field.records import HEARD, REMOVED
 from pva.field.records import SHELL as SEEN_SHELL
 
 NOT_COUNTED, HEARD_ALIVE, HEARD_DEAD = "not counted", "alive", "dead"
-READINGS = (NOT_COUNTED, HEARD_ALIVE, HEARD_DEAD)
 
 
 def code(steps: pd.DataFrame, reading: str = NOT_COUNTED) -> tuple[np.ndarray, np.ndarray]:
