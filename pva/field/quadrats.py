@@ -36,6 +36,8 @@ def read_units(reader: TableReader) -> pd.DataFrame:
         "sieve_mm": reader.numbers("sieve_mm", above=0),
         "excavated": _excavated(reader),
     }
+    if reader.present("animals_found"):
+        made["animals_found"] = reader.numbers("animals_found", least=0)
     _areas(reader, made["area_m2"])
     return reader.finish(made, COLUMNS["units"])
 
@@ -157,6 +159,25 @@ def place_in_units(animals: pd.DataFrame, units: pd.DataFrame, ledger: RowLedger
         else:
             ledger.set_aside("animal-in-several-units", row.Index, "unit", count=len(fits))
     return ledger.kept(animals)
+
+
+def compare_counts(units: pd.DataFrame, animals: pd.DataFrame, ledger: RowLedger) -> None:
+    """Flag units of which the crew counted other animals than the rows of animals hold.
+
+    A row that was lost lowers density without a word. Shells may be among those counted, or not.
+    """
+    if "animals_found" not in units:
+        return
+    names = ["survey", "site", "unit"]
+    of_unit = _key(animals, names)
+    number = animals["number"] if len(animals) else pd.Series(dtype=float)
+    every = number.groupby(of_unit).sum()
+    alive = number.where(animals["status"] == ALIVE, 0).groupby(of_unit).sum()
+    for row, key in _key(units, names).items():
+        said = units.at[row, "animals_found"]
+        if not pd.isna(said) and said not in (every.get(key, 0), alive.get(key, 0)):
+            ledger.flag("animals-found-differs", row, "animals_found",
+                        listed=f"{every.get(key, 0):g}")
 
 
 def _near_unit(unit: str, listed: dict[str, list]) -> str:

@@ -26,6 +26,7 @@ from pva.field.identity import (
 from pva.field.lengths import check_lengths
 from pva.field.opening import open_table
 from pva.field.quadrats import (
+    compare_counts,
     listed_once,
     no_animals_note,
     no_units_note,
@@ -57,7 +58,7 @@ from pva.field.visits import (
 DATES = {"releases": ["date"], "visits": ["first_date", "last_date"], "encounters": ["date"],
          "units": ["date"], "animals": ["date"], "hosts": ["date"]}
 NUMBERS = ["length_mm", "latitude", "longitude", "area_m2", "depth_cm", "sieve_mm", "age", "count",
-           "effort", "effort_hours", "passes", "pass", "glochidia_per_fish"]
+           "effort", "effort_hours", "passes", "pass", "glochidia_per_fish", "animals_found"]
 
 
 def read_records(study: Study) -> FieldRecords:
@@ -227,6 +228,8 @@ class _Reading:
         if not self.of_kind("units"):
             self.notes += no_units_note(self.of_kind("animals"))
         animals = place_in_units(animals, units, self.ledger)
+        if self.of_kind("animals"):
+            compare_counts(units, animals, self.ledger)
         _, animals = check_lengths(no_releases(), animals.assign(animal=None, when=pd.NaT),
                                    self.ledger, self.study.spec.lengths)
         return units, animals.drop(columns=["animal", "when"])

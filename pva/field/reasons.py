@@ -154,6 +154,9 @@ _FLAGGED = {
     "excavated-unreadable": "The word {value} does not say whether the unit was excavated, or an "
     "animal found by digging. The row was used without it; write yes or no, or map this word under "
     "`values: {{excavated: ...}}` of this table in the study.",
+    "animals-found-differs": "{value} animals are written for the unit, but the rows of animals "
+    "hold {listed} that could be used. A row may be lost, set aside, or name another unit: compare "
+    "with the field sheet. The unit was used with the rows it has.",
     "unit-area-differs": "The unit's area of {value} is {ratio} times that of nearly all others of "
     "the table ({usual} m2). The row was used as it is; correct the area, or accept it.",
 }

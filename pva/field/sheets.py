@@ -77,8 +77,6 @@ _KINDS = {"date": DAY, "first_date": DAY, "last_date": DAY, "age": NUMBER, "leng
           "pass": WHOLE, "depth_cm": NUMBER, "sieve_mm": NUMBER, "count": WHOLE, "effort": NUMBER,
           "glochidia_per_fish": NUMBER, "animals_found": WHOLE}
 _OWN_WORDS = {
-    "animals_found": "Animals found in the unit; 0 where none: the sheet of animals must hold as "
-                     "many.",
     "remarks": "Anything else.",
     "batch_mark": "Name of the mark, or `present`, `absent`, `not checked`.",
     "date": "Year-month-day.",

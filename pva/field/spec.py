@@ -21,7 +21,7 @@ EXTRA_TARGETS = {
     "visits": [],
     "encounters": ["event", "effort_hours", "time", "position", "pass",
                    "datum"],
-    "units": ["excavated", "stratum", "start", "remarks"],
+    "units": ["excavated", "stratum", "start", "animals_found", "remarks"],
     "animals": ["date", "tag", "excavated", "number", "remarks"],
     "hosts": ["area_m2", "pass", "remarks"],
 }

@@ -252,6 +252,8 @@ COLUMN_WORDS = {
     "unit": "Name of the unit, the same in both tables.",
     "excavated": "Whether the unit was dug, or only its surface looked over; of an animal: `yes` "
                  "where only digging found it, `no` where it was seen at the surface first.",
+    "animals_found": "Animals found in the unit, 0 where none: the table of animals must hold as "
+                     "many.",
     "depth_cm": "Depth dug, cm.",
     "sieve_mm": "Mesh of the sieve, mm.",
     "host": "Fish.",

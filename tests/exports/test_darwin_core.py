@@ -148,6 +148,15 @@ def test_no_absence_where_an_animal_of_the_unit_was_set_aside(tmp_path):
                 and ":unit:Q1" in m["eventID"]]
 
 
+def test_no_absence_where_the_crew_counted_more_animals_than_were_entered(tmp_path):
+    counts = ["animals_found", "3", "1", "", "1"]
+    lost = "".join(f"{line},{n}\n" for line, n in zip(UNITS.splitlines(), counts, strict=True))
+    study, records = of_study(tmp_path, units=lost)
+    assert records.account.totals["flagged"] == 1
+    every = absences(*of_study(tmp_path / "all"))
+    assert absences(study, records) == {a for a in every if a[0] != "2:unit:Q1"} != every
+
+
 def test_animals_that_name_no_unit_are_told_beside_the_absences(tmp_path):
     lost = ANIMALS + "2019,Tallow Bend,Z9,Lampsilis ficta,47.0,alive,,1\n"
     found = darwin_core(*of_study(tmp_path, animals=lost), disclosed=Disclosure())

@@ -102,7 +102,7 @@ def test_a_filled_workbook_is_read_without_any_mapping(study):
 def test_every_heading_but_the_crews_own_is_known_to_the_reader():
     own = {(s.kind, c.name) for s in field_sheets() for c in s.columns
            if c.name not in targets(s.kind)}
-    assert own == {("visits", "remarks"), ("units", "animals_found")}
+    assert own == {("visits", "remarks")}
 
 
 def test_an_empty_workbook_is_no_problem(study):

@@ -1,8 +1,8 @@
 """Units whose blanks may be told as absences, and animals that found no unit.
 
 An absence is published for ever and read by people who never saw the field sheet. So it is told
-only where somebody dug, where the animals of that survey were entered, and where no row of an
-animal that may belong to the unit was set aside.
+only where somebody dug, where the animals of that survey were entered as many as were counted, and
+where no row of an animal that may belong to the unit was set aside.
 """
 
 from __future__ import annotations
@@ -49,7 +49,8 @@ def blanks_of(records: FieldRecords) -> Blanks:
     lost, unplaced = _doubtful(units, account, set(tables["file"]))
     counted = frozenset(
         one.Index for one in units.itertuples()
-        if (none_found or _bare(one.survey) in entered) and _bare(one.unit) not in lost)
+        if (none_found or _bare(one.survey) in entered) and _bare(one.unit) not in lost
+        and "animals-found-differs" not in one.flags.split())
     dug = frozenset(one.Index for one in units.itertuples() if one.excavated is not False)
     return Blanks(counted, counted & dug, unplaced)
 
