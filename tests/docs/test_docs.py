@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import tomllib
+from pathlib import Path
 
 import pytest
 from page_blocks import DOCS, PAGES, TOP, anchors, code_blocks, links, script, without_blocks
@@ -57,7 +58,8 @@ def run_page(page, folder, *, slow):
             exec(compile(block.text, where, "exec"), names)
             ran += 1
         for line in terminal_lines(block):
-            if line.startswith(SLOW) == slow and not line.startswith(tuple(NEVER_RUN)):
+            begun = slow and line.startswith("pva new ") and not Path(line.split()[2]).exists()
+            if (line.startswith(SLOW) == slow or begun) and not line.startswith(tuple(NEVER_RUN)):
                 run_line(line, where)
                 ran += 1
     return ran
