@@ -13,7 +13,7 @@ _TELLING = {  # keys that one kind has and the others have not
     SCENARIO: {"extends", "years", "census", "quasi_extinction", "runs", "goals", "recruitment",
                "releases"},
 }
-_TODO = {
+_ADVICE = {
     STUDY: "Name the folder of the study, or its study.yaml.",
     SCENARIO: "Name a scenario, such as one in the folder `scenarios` of the study.",
 }
@@ -41,5 +41,5 @@ def refuse_another_kind(path: str | os.PathLike, keys: Iterable, wanted: str) ->
     if found is None and any("/" in key for key in keys):
         found = ESTIMATES
     if found is not None:
-        raise FormError(Problem(f"this is {found}, not {wanted}", _TODO[wanted], file=str(path),
+        raise FormError(Problem(f"this is {found}, not {wanted}", _ADVICE[wanted], file=str(path),
                                 code="another-kind"))

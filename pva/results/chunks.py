@@ -17,7 +17,7 @@ import numpy as np
 from pva.engine.run import simulate
 from pva.model.assemble import Model
 from pva.model.record import Draws, Plan
-from pva.results.fold import Counts, Fold
+from pva.results.fold import Fold
 from pva.results.measures import Places
 from pva.results.tasks import Progress, Tasks
 from pva.scenario.resolved import Resolved, Runs
@@ -100,7 +100,7 @@ def fold_chunk(resolved: Resolved, plan: Plan, draws: Draws, places: Places, see
     fold.finish()
     outcomes = np.concatenate(fold.outcomes, axis=1) if fold.outcomes else np.zeros((0, 0))
     return {name: np.asarray(getattr(fold, name)) for name in _ADDED} | {
-        name: counts_as_arrays(getattr(fold, name)) for name in _COUNTED} | {
+        name: getattr(fold, name).as_arrays() for name in _COUNTED} | {
         "outcomes": outcomes, "kept": np.array(fold.kept)}
 
 
@@ -120,7 +120,7 @@ class _Sums:
             so_far = getattr(fold, name)
             setattr(fold, name, part[name] if so_far is None else so_far + part[name])
         for name in _COUNTED:
-            add_counts(getattr(fold, name), part[name])
+            getattr(fold, name).add_arrays(part[name])
         if part["outcomes"].size:
             self._outcomes.append((chunk, part["outcomes"]))
         each, (first, last) = fold.resolved.runs.replicates, chunk.replicates
@@ -149,21 +149,3 @@ class _Sums:
             here = found[:, some, first:min(last, paired)]
             here[...] = outcomes.reshape(here.shape)
         return found.reshape(len(found), -1)
-
-
-def counts_as_arrays(counts: Counts) -> dict[str, np.ndarray]:
-    """Values and how often each occurred, years one after the other."""
-    counts._merge()
-    return {"value": np.concatenate(counts._values), "count": np.concatenate(counts._counts),
-            "of_year": np.array([len(v) for v in counts._values])}
-
-
-def add_counts(counts: Counts, part: dict[str, np.ndarray]) -> None:
-    """Add what `counts_as_arrays` gave."""
-    counts._merge()
-    ends = np.cumsum(part["of_year"])
-    for year, (first, end) in enumerate(zip(ends - part["of_year"], ends, strict=True)):
-        value = np.concatenate([counts._values[year], part["value"][first:end]])
-        count = np.concatenate([counts._counts[year], part["count"][first:end]])
-        counts._values[year], place = np.unique(value, return_inverse=True)
-        counts._counts[year] = np.bincount(place, weights=count).astype(np.int64)

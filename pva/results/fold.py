@@ -75,6 +75,18 @@ class Counts:
         self._values[year], place = np.unique(both, return_inverse=True)
         self._counts[year] = np.bincount(place, weights=many).astype(np.int64)
 
+    def as_arrays(self) -> dict[str, np.ndarray]:
+        """Values and how often each occurred, years one after the other."""
+        self._merge()
+        return {"value": np.concatenate(self._values), "count": np.concatenate(self._counts),
+                "of_year": np.array([len(v) for v in self._values])}
+
+    def add_arrays(self, part: dict[str, np.ndarray]) -> None:
+        """Add what `as_arrays` gave."""
+        ends = np.cumsum(part["of_year"])
+        for year, (first, end) in enumerate(zip(ends - part["of_year"], ends, strict=True)):
+            self._insert(year, part["value"][first:end], part["count"][first:end])
+
     def squares(self) -> np.ndarray:
         """Sum of squares by year, shape (census,)."""
         self._merge()

@@ -19,7 +19,7 @@ _A_DRAW = 550  # numbers at once while the laws of one rate are matched to all d
 _MEASURES, _SETS = 14, 8  # yearly measures, sets of parameter draws
 _DISTINCT = 100_000  # numbers of animals that differ, in a year
 _TALLIES, _FEWEST_LANES = 16, 16
-_TODO = ("Lower `draws` or `replicates` under `runs`, or the number of sites, years or classes; "
+_ADVICE = ("Lower `draws` or `replicates` under `runs`, or the number of sites, years or classes; "
          "the simulation error of a chance is about 0.5 % with 10,000 runs.")
 
 
@@ -66,7 +66,7 @@ def check_size(resolved: Resolved, problems: Problems) -> None:
     """Record a run that needs more memory or time than there is, where it is written."""
     what = too_large(resolved)
     if what:
-        problems.add(("runs",), f"{{key}}: {what}", _TODO, code="run-too-large")
+        problems.add(("runs",), f"{{key}}: {what}", _ADVICE, code="run-too-large")
 
 
 def refuse_too_large(resolved: Resolved) -> None:
@@ -78,7 +78,7 @@ def refuse_too_large(resolved: Resolved) -> None:
     """
     what = too_large(resolved)
     if what:
-        raise CannotCompute(Problem(what, _TODO, done="nothing was run", code="run-too-large"))
+        raise CannotCompute(Problem(what, _ADVICE, done="nothing was run", code="run-too-large"))
 
 
 def too_large(resolved: Resolved) -> str:

@@ -7,13 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from success_twin import success_years
 
 from pva.engine import asked
 from pva.engine.run import simulate
 from pva.errors import CannotCompute
 from pva.model.assemble import assemble
 from pva.results.fold import Counts, Fold
-from pva.results.goals import below_by, extinct_by, judge, success_years
+from pva.results.goals import below_by, extinct_by, judge
 from pva.results.measures import MEASURES, measure
 from pva.results.run import fold_run, places_of
 from pva.scenario.resolved import EACH_SITE, RIVER, Genetics, Goal, QuasiExtinction, Runs

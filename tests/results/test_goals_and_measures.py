@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from success_twin import success_years
 
 from pva.model import record as r
 from pva.results.fold import Counts
-from pva.results.goals import below_by, extinct_by, judge, success_years
+from pva.results.goals import below_by, extinct_by, judge
 from pva.results.measures import Places, measure
 from pva.results.red_list import criterion_e
 from pva.results.uncertainty import chance_with_doubt, rank_correlation, verdict, wilson
