@@ -137,15 +137,13 @@ def _digits(value: float) -> str:
     return f"{value:,.10g}" if value == 0 or abs(value) >= 1e-4 else f"{value:g}"
 
 
-def lookup(key: str, *, allow_low: bool = False, place: Sequence = ()) -> Published:
+def lookup(key: str, *, place: Sequence = ()) -> Published:
     """Entry that may stand for a rate in a scenario.
 
     Parameters
     ----------
     key : str
         Key of the catalogue; spaces and capitals do not matter.
-    allow_low : bool
-        Whether an entry that must not stand for a rate is handed out all the same, for display.
     place : sequence
         Names of the keys under which the scenario asks, such as ``("survival", "adult")``; a
         mortality is not handed out as a survival.
@@ -165,10 +163,15 @@ def lookup(key: str, *, allow_low: bool = False, place: Sequence = ()) -> Publis
     entry = _found(plain)
     if entry is None:
         raise MeaningError(_unknown(key, plain))
-    problem = None if allow_low else _refusal(entry) or _other_quantity(entry, place)
+    problem = _refusal(entry) or _other_quantity(entry, place)
     if problem is not None:
         raise MeaningError(problem)
     return entry
+
+
+def named(key: str) -> Published | None:
+    """The entry of a key, to be shown: it may be one that must not stand for a rate; or None."""
+    return _found(_plain(key))
 
 
 def entries() -> list[Published]:

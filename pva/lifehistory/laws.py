@@ -8,7 +8,6 @@ bounds themselves; the mode of a triangular law is the best value.
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import root
 from scipy.special import betaincinv, expit, logit, ndtr, ndtri
 
 from pva.lifehistory.links import match_positive, match_probability
@@ -77,6 +76,8 @@ def _beta(rate, uniform):
 
 def _beta_from_interval(low, high):
     """Shapes of the beta law whose 2.5 and 97.5 % points are the ends of the interval."""
+    from scipy.optimize import root  # slow to load, and few scenarios need it
+
     middle, spread = (low + high) / 2, (high - low) / (2 * _Z975)
     size = max(middle * (1 - middle) / spread**2 - 1, 0.5)
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from pva.errors import CannotCompute, Problem
 from pva.model.analysis import growth_rate, stable_stages
@@ -116,7 +115,7 @@ def per_adult_for_growth(place: Place, target: float) -> float:
     high = 1.0
     while excess(high) < 0 and high < 1e12:
         high *= 4
-    return float(brentq(excess, 0.0, high, xtol=1e-15, rtol=1e-14))
+    return _root(excess, high, error=1e-15)
 
 
 def shares_for_target(place: Place, calibration: Calibration) -> np.ndarray:
@@ -163,8 +162,14 @@ def solve_attachment(place: Place, glochidia_per_host: float, shares: np.ndarray
 
     if carried(1.0) < glochidia_per_host:
         return np.inf
-    return float(brentq(lambda a: carried(a) - glochidia_per_host, 0.0, 1.0,
-                        xtol=1e-18, rtol=1e-14))
+    return _root(lambda a: carried(a) - glochidia_per_host, 1.0, error=1e-18)
+
+
+def _root(excess, high: float, *, error: float) -> float:
+    """Where a rising function crosses zero between zero and `high`."""
+    from scipy.optimize import brentq  # slow to load, and few targets need it
+
+    return float(brentq(excess, 0.0, high, xtol=error, rtol=1e-14))
 
 
 def solve_settlement(place: Place, calibration: Calibration, attachment: float, target: float,

@@ -35,19 +35,19 @@ def to_dataset(scenario, resolved: Resolved, model: Model, fold: Fold, *, seed: 
         Coordinates year, site, stage, origin, draw, goal, quantile, outcome; every variable has
         `long_name` and `units`.
     """
-    data = xr.Dataset(coords=_coordinates(resolved, model, shares))
+    data: dict[str, tuple] = {}  # one data set of them all at the end: each late one costs 1 ms
     _adults(data, fold)
     _measures(data, fold, doubtful=model.doubtful)
     _stages(data, model, fold)
     _risks(data, resolved, model, fold)
     _goals(data, resolved, model, fold)
     _long_run(data, companion, stochastic, shares)
-    _dependence(data, model)
+    _dependence(data, resolved, model, fold)
     noise = small_noise(resolved)
     _put(data, "stochastic_growth_small_noise", (), np.nan if noise is None else noise,
          "log of the stochastic growth rate, small-noise approximation", "year-1")
-    data.attrs = run_record(scenario, resolved, model, seed)
-    return data
+    return xr.Dataset(data, coords=_coordinates(resolved, model, shares),
+                      attrs=run_record(scenario, resolved, model, seed))
 
 
 def _coordinates(resolved, model, shares):
@@ -188,13 +188,14 @@ def _long_run(data, companion, stochastic, shares):
          "share of the outcome's variance due to not knowing, years and individuals", "1")
 
 
-def _dependence(data, model):
+def _dependence(data, resolved, model, fold):
     """Drawn parameters, and how strongly the outcome follows each from draw to draw."""
-    drawn = np.array(list(model.drawn.values())).reshape(len(model.drawn), data.sizes["draw"])
+    draws = resolved.runs.draws
+    drawn = np.array(list(model.drawn.values())).reshape(len(model.drawn), draws)
     _put(data, "parameter_drawn", ("parameter", "draw"), drawn,
          "drawn mean over years of every uncertain rate", "as the rate")
-    last = data.adults_by_draw.values[:, -1]
-    goals = data.all_goals_chance_by_draw.values if data.sizes["goal"] else np.full(len(last), 0.0)
+    last = fold.adults_by_draw[:, -1]
+    goals = fold.all_goals if resolved.goals else np.zeros(draws)
     for name, outcome, words in (
         ("adults_dependence", last, "mean adults in the last year"),
         ("goals_dependence", goals, "the chance that all goals are met"),

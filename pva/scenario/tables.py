@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from pva.errors import MeaningError
 from pva.lifehistory import catalogue
 from pva.lifehistory.rates import Rate
 from pva.scenario.rates_used import every_rate
@@ -55,9 +54,8 @@ def _confidence(rate: Rate) -> tuple[bool, str]:
             source.kind, "assumed")
     if source.status == "memory":
         return True, "recalled, not seen in a text"
-    try:
-        entry = catalogue.lookup(source.text.partition(":")[0], allow_low=True)
-    except MeaningError:
+    entry = catalogue.named(source.text.partition(":")[0])
+    if entry is None:
         return False, ""
     note = f"confidence {entry.confidence}"
     if (rate.value, rate.interval, rate.se) != (entry.value, entry.interval, entry.se):

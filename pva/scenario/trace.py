@@ -197,10 +197,8 @@ class _Tracer:
     def _entry(self, named: dict, row: dict) -> Any:
         key = named.get("published") or (row["source"].partition(":")[0]
                                          if row["source_kind"] == "published" else None)
-        try:
-            return None if key is None else catalogue.lookup(str(key), allow_low=True)
-        except MeaningError:
-            return None  # a citation in the scenario's own words
+        # none where the scenario cites in its own words
+        return None if key is None else catalogue.named(str(key))
 
     def _estimate(self, label: str, key: str) -> dict:
         from pva.estimate.estimates_file import read_estimates

@@ -12,6 +12,7 @@ from pva.lifehistory.catalogue import (
     cite,
     entries,
     lookup,
+    named,
     not_found,
 )
 from pva.lifehistory.laws import DISTRIBUTIONS
@@ -63,7 +64,7 @@ def test_what_nobody_published_is_never_a_default(key):
     with pytest.raises(MeaningError) as caught:
         lookup(key)
     assert f"`{key}` has no published value: calibrate or mark assumed." in str(caught.value)
-    shown = lookup(key, allow_low=True)
+    shown = named(key)
     assert shown.confidence == "low" and not shown.is_published
     assert cite(key).kind == "assumed"
 
@@ -77,7 +78,7 @@ def test_low_confidence_is_refused_with_what_it_rests_on():
         "judgement. Ask for local data, or write a value of your own with "
         "`source: {assumed: reason}`."
     )
-    assert lookup("ne_over_n", allow_low=True).value == 0.05
+    assert named("ne_over_n").value == 0.05
 
 
 def test_no_entry_of_low_confidence_can_be_looked_up():

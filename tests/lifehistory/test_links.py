@@ -40,6 +40,13 @@ def test_matching_is_even_about_a_half():
     assert low[0] == pytest.approx(-high[0]) and low[1] == pytest.approx(high[1])
 
 
+def test_years_that_hardly_differ():
+    """Where the curve is straight, the link SD is the SD over the slope; no tolerance eats it."""
+    for mean in (0.03, 0.5, 0.97):
+        assert match_probability(mean, 1e-7)[1] == pytest.approx(
+            1e-7 / (mean * (1 - mean)), rel=1e-10, abs=0)
+
+
 def test_no_spread_is_the_logit_itself():
     assert match_probability(0.3, 0) == (pytest.approx(logit(0.3)), 0)
     assert centre_for_mean(np.array([0.1, 0.9]), 0.0) == pytest.approx(logit([0.1, 0.9]))
