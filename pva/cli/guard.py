@@ -5,6 +5,8 @@ Exit codes: 0 done, 1 refused input or not computable, 2 wrong usage, 130 stoppe
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import shlex
 import sys
@@ -15,6 +17,7 @@ import click
 from pva.errors import Problem, PvaError
 
 REFUSED, STOPPED = 1, 130
+OBJECTS_PER_SEARCH = 10_000  # Python's own is 700, or 2,000
 
 
 class GuardedGroup(click.Group):
@@ -27,6 +30,9 @@ class GuardedGroup(click.Group):
         for stream in (sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")  # a name the terminal cannot show is no error
+        # a fifth of a short command was Python looking for waste among modules that live to the end
+        gc.set_threshold(OBJECTS_PER_SEARCH)
+        atexit.register(gc.freeze)
         return super().main(*args, **kwargs)
 
     def make_context(self, info_name, args, parent=None, **extra) -> click.Context:
