@@ -26,7 +26,7 @@ def form(terminal: Terminal, path: Path, to: Path | None, replace: bool) -> None
     back = path.suffix.lower() == WORKBOOK
     target = to or (terminal.out or path.parent) / (path.stem + (SCENARIO if back else WORKBOOK))
     _check_target(target, back, replace)
-    question = _to_scenario(path, target) if back else _to_form(path, target)
+    question, absent = _to_scenario(terminal, path, target) if back else _to_form(path, target)
     terminal.wrote(target)
     new = target.with_name(f"{path.stem}-new{SCENARIO}")
     terminal.answer(
@@ -34,7 +34,8 @@ def form(terminal: Terminal, path: Path, to: Path | None, replace: bool) -> None
         f"Form: {target}. Fill it in, then: pva form {_typed(target)} --to {_typed(new)}")
     terminal.warnings(list(question.warnings))
     terminal.finish({"from": str(path), "to": str(target), "scenario": question.resolved.title,
-                     "digest": question.digest, "warnings": list(question.warnings)})
+                     "digest": question.digest, "absent_sheets": list(absent),
+                     "warnings": list(question.warnings)})
 
 
 def _typed(path: Path) -> str:
@@ -65,14 +66,21 @@ def _to_form(path: Path, target: Path):
 
     question = read_scenario(path)
     write_form(target, question)
-    return question
+    return question, ()
 
 
-def _to_scenario(path: Path, target: Path):
+def _to_scenario(terminal: Terminal, path: Path, target: Path):
     from pva.files import write_text_atomic
-    from pva.scenario.workbook_read import read_form
+    from pva.scenario.workbook_read import open_form
+    from pva.scenario.workbook_sheets import absent_words
     from pva.scenario.workbook_yaml import scenario_text
 
-    question = read_form(path)
-    write_text_atomic(target, scenario_text(question, target.parent, f"From the form {path.name}."))
-    return question
+    filled = open_form(path)
+    for line in absent_words(filled.absent):  # before a refusal too: it may be the reason
+        terminal.note(line)
+    question = filled.scenario()
+    head = f"From the form {path.name}."
+    if filled.absent:
+        head += f"\nSheets that the form did not have: {', '.join(filled.absent)}."
+    write_text_atomic(target, scenario_text(question, target.parent, head))
+    return question, filled.absent

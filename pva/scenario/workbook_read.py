@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,28 +11,55 @@ from pva.errors import DataError, FormError, Problem
 from pva.files import parse_value, restored
 from pva.files.choice_lists import LISTS
 from pva.files.grid import Grid
-from pva.files.near_names import did_you_mean, near_name
+from pva.files.near_names import did_you_mean
 from pva.files.workbooks import every_sheet
 from pva.scenario.load import Written
 from pva.scenario.places import Place, WrittenList, WrittenMap
 from pva.scenario.scenario import Scenario
 from pva.scenario.workbook_cells import advice, from_cell
+from pva.scenario.workbook_document import GrowingDocument, placed
+from pva.scenario.workbook_headings import cell_name, headings_found
 from pva.scenario.workbook_layout import (
     OTHER,
     PAIR,
     RATE_CELLS,
-    SHEETS,
     Cell,
     KeySheet,
     PlaceSheet,
     RowSheet,
 )
 from pva.scenario.workbook_parts import BETWEEN, label_of
+from pva.scenario.workbook_sheets import EVERY, absent_sheets, foreign_sheets
 from pva.scenario.workbook_strays import strays_of
 from pva.scenario.workbook_write import GUIDE, headings_of
 from pva.sources import KINDS
 
-_MOST_ABOVE = 20  # rows in which the headings may stand
+_LISTS = {sheet.path: sheet.name for sheet in EVERY if isinstance(sheet, RowSheet)}
+
+
+@dataclass(frozen=True)
+class FilledForm:
+    """A form that is written as it must be, and not yet understood.
+
+    Parameters
+    ----------
+    written : Written
+    absent : tuple of str
+        Sheets that it does not have, and whose keys are written on no other sheet.
+    """
+
+    written: Written
+    absent: tuple[str, ...]
+
+    def scenario(self) -> Scenario:
+        """What the form means.
+
+        Raises
+        ------
+        FormError, MeaningError
+            With every problem of the pass, each with sheet and cell.
+        """
+        return Scenario(self.written)
 
 
 def read_form(path: str | os.PathLike) -> Scenario:
@@ -53,14 +81,38 @@ def read_form(path: str | os.PathLike) -> Scenario:
     FormError, MeaningError
         With every problem of the pass, each with sheet and cell.
     """
+    return open_form(path).scenario()
+
+
+def open_form(path: str | os.PathLike) -> FilledForm:
+    """Read what is written in a form, not yet what it means.
+
+    Parameters
+    ----------
+    path : path
+        An ``.xlsx`` file.
+
+    Returns
+    -------
+    FilledForm
+
+    Raises
+    ------
+    DataError
+        It is no workbook that can be opened, or no form.
+    FormError
+        With every sheet, column and cell that cannot be read.
+    """
     path = Path(path)
     reader = _Reader(path)
-    data = reader.document()
-    if reader.problems:
-        raise FormError(reader.problems)
+    document = reader.read()
+    if document.problems:
+        raise FormError(document.problems)
+    data = document.data
+    absent = absent_sheets(reader.there, data)
     if isinstance(data.get("estimates"), str):
         data["estimates"] = str(path.parent / data["estimates"])
-    return Scenario(Written(data, (data,), ()))
+    return FilledForm(Written(data, (data,), ()), absent)
 
 
 class _Reader:
@@ -68,88 +120,72 @@ class _Reader:
 
     def __init__(self, path: Path):
         self.path = path
-        self.data = WrittenMap()
-        self.problems: list[Problem] = []
-        self.seen: dict[tuple, str] = {}
+        self.document = GrowingDocument()
+        self.refuse = self.document.refuse
+        self.there: dict[str, Grid] = {}
+        self.lost: dict[str, frozenset[str]] = {}  # by sheet: headings that may be meant elsewhere
+        self.here: frozenset[str] = frozenset()  # those of the sheet being read
+        self.asked_for: set[str] = set()  # sheets that are not there, and whose rows are named
 
-    def document(self) -> WrittenMap:
+    def read(self) -> GrowingDocument:
         """The written document; rows of lists first, because other sheets name them."""
-        there = every_sheet(self.path)
-        known = {sheet.name: sheet for sheet in (*SHEETS, OTHER)}
-        foreign = [name for name in there if name not in known and name not in (GUIDE, LISTS)]
-        if len(foreign) >= len(set(known) & set(there)):
+        self.there = every_sheet(self.path)
+        known = {sheet.name: sheet for sheet in EVERY}
+        foreign = [name for name in self.there if name not in (*known, GUIDE, LISTS)]
+        if len(foreign) >= len(set(known) & set(self.there)):
             raise DataError(Problem("this workbook is no form of a scenario",
                                     "Make one with `pva form SCENARIO`. Tables of the field are "
                                     "named under `tables` of study.yaml.", file=str(self.path),
                                     code="not-a-form"))
-        for name in foreign:
-            near = near_name(name, known)
-            self.add(f"the form has no sheet `{name}`", "Take it away." if near is None else
-                     f"Call it `{near}` if that is meant, or take it away.",
-                     Place(str(self.path)), "unknown-sheet")
-        sheets = [known[name] for name in known if name in there]
+        for name, todo in foreign_sheets(self.there, foreign):
+            self.refuse(f"the form has no sheet `{name}`", todo, Place(str(self.path)),
+                        "unknown-sheet", done="Nothing on it was read")
+            self.lost = {sheet.name: frozenset(_names(sheet)) for sheet in EVERY
+                         if sheet.name not in self.there}  # one of them may be meant
+        sheets = [sheet for sheet in EVERY if sheet.name in self.there]
         for sheet in sorted(sheets, key=lambda s: not isinstance(s, RowSheet)):
-            self._sheet(sheet, there[sheet.name])
-        return self.data
+            self._sheet(sheet, self.there[sheet.name])
+        return self.document
 
     def _sheet(self, sheet: Any, grid: Grid) -> None:
-        columns = headings_of(sheet)
-        at = self._headings(sheet, grid, columns)
-        if at is None:
+        names = _names(sheet)
+        found = headings_found(grid, names)
+        self.here = self.lost[sheet.name] = frozenset(names) if found is None else found.lost
+        if found is None:
+            self.refuse(f"the sheet has lost its headings: {', '.join(names)}",
+                        "Write them in again.", Place(f"{self.path}, sheet `{sheet.name}`"),
+                        "headings-missing", done="Nothing on it was read")
             return
-        for stray in strays_of(sheet, grid, at):
-            self.add(stray.what, stray.todo, self._cell_place(sheet, stray.row, stray.column),
-                     stray.code)
-        place_of = {cell.heading: i for i, cell in enumerate(columns)}
+        for column in found.unread:
+            self.refuse(column.what, column.todo, self._place_on(sheet, column.where), column.code,
+                        done=column.done)
+        for stray in strays_of(sheet, grid, found.at):
+            self.refuse(stray.what, stray.todo, self._cell_place(sheet, stray.row, stray.column),
+                        stray.code)
         take = {KeySheet: self._key, RowSheet: self._row, PlaceSheet: self._place}[type(sheet)]
-        heads = [place_of.get(head) for head in grid.rows[at]]
-        for number in range(at + 1, len(grid.rows)):
-            cells: dict[str, tuple[str, Place]] = {}
-            for i, text in enumerate(grid.rows[number]):
-                if not text:
-                    continue
-                where = self._cell_place(sheet, number, i)
-                if i >= len(heads) or heads[i] is None:
-                    self.add(f"`{text[:40]}` stands under no heading of the form",
-                             "Move it under one, or take it away.", where, "no-heading")
-                    continue
-                cells[columns[heads[i]].heading] = (restored(text), where)
+        for number in range(found.at + 1, len(grid.rows)):
+            cells = {found.heads[i]: (restored(text), self._cell_place(sheet, number, i))
+                     for i, text in enumerate(grid.rows[number]) if text and i in found.heads}
             if cells:
                 take(sheet, cells, self._cell_place(sheet, number, 0))
 
-    def _headings(self, sheet: Any, grid: Grid, columns: list[Cell]) -> int | None:
-        """Row of the headings; misspelt ones are told."""
-        known = [cell.heading for cell in columns]
-        hits = [len(set(row) & set(known)) for row in grid.rows[:_MOST_ABOVE]]
-        if not hits or not max(hits):
-            self.add(f"the sheet has lost its headings: {', '.join(known)}",
-                     "Write them in again.", Place(f"{self.path}, sheet `{sheet.name}`"),
-                     "headings-missing")
-            return None
-        at = hits.index(max(hits))
-        for i, head in enumerate(grid.rows[at]):
-            if head and head not in known:
-                self.add(f"the sheet has no heading `{head}`", did_you_mean(
-                    head, known, f"Its headings are {', '.join(known)}."),
-                    self._cell_place(sheet, at, i), "unknown-heading")
-        return at
-
     def _cell_place(self, sheet: Any, row: int, column: int) -> Place:
-        from openpyxl.utils import get_column_letter
+        return self._place_on(sheet, f"cell {cell_name(row, column)}")
 
-        return Place(f"{self.path}, sheet `{sheet.name}`, cell "
-                     f"{get_column_letter(column + 1)}{row + 1}")
+    def _place_on(self, sheet: Any, where: str) -> Place:
+        return Place(f"{self.path}, sheet `{sheet.name}`, {where}")
 
-    def add(self, what: str, todo: str, place: Place, code: str) -> None:
-        """Note a problem."""
-        self.problems.append(Problem(what, todo, file=place.file, code=code))
+    def _meant_elsewhere(self, *headings: str) -> bool:
+        """Whether a blank may be no blank: its column, already told, could not be read."""
+        return bool(self.here & set(headings))
 
     # the three kinds of sheet
 
     def _key(self, sheet: KeySheet, cells: dict, place: Place) -> None:
         if "key" not in cells:
-            self.add("the row has a value and no key", "Write the key, or take the value away.",
-                     place, "no-key")
+            if not self._meant_elsewhere("key"):
+                self.refuse("the row has a value and no key",
+                            "Write the key, or take the value away.", place, "no-key")
             return
         key, at = cells["key"]
         if "value" not in cells:
@@ -159,14 +195,14 @@ class _Reader:
             return
         known = {cell.heading: cell for cell in sheet.cells}
         if key not in known:
-            self.add(f"the sheet has no key `{key}`", did_you_mean(
+            self.refuse(f"the sheet has no key `{key}`", did_you_mean(
                 key, known, "Keys without a place stand on the sheet `other keys`."), at,
                 "unknown-key")
             return
         self._take(known[key], known[key].path, *cells["value"])
 
     def _row(self, sheet: RowSheet, cells: dict, place: Place) -> None:
-        rows = self._inside(sheet.path, place, WrittenList)
+        rows = self.document.inside(sheet.path, place, WrittenList)
         if rows is None:
             return
         rows.append(WrittenMap())
@@ -186,6 +222,8 @@ class _Reader:
 
     def _path(self, sheet: PlaceSheet, labels: dict, place: Place) -> tuple | None:
         """Where a row of a place sheet stands in the scenario."""
+        if self._meant_elsewhere(*(cell.heading for cell in sheet.labels)):
+            return None
         for pattern in sheet.patterns:
             if set(pattern.labels) == set(labels) and all(
                     pattern.allows(k, text) for k, (text, _) in labels.items()):
@@ -193,8 +231,8 @@ class _Reader:
         needed = " or ".join(dict.fromkeys(
             " and ".join(f"`{name}`" for name in p.labels) or "none" for p in sheet.patterns))
         said = ", ".join(f"{k} `{text}`" for k, (text, _) in labels.items()) or "nothing"
-        self.add(f"the row names {said}, which is no place of this sheet",
-                 f"Name {needed}, with the words of the lists.", place, "no-such-place")
+        self.refuse(f"the row names {said}, which is no place of this sheet",
+                    f"Name {needed}, with the words of the lists.", place, "no-such-place")
         return None
 
     def _resolved(self, parts: tuple, labels: dict) -> tuple | None:
@@ -204,19 +242,32 @@ class _Reader:
                 path = (*path, part)
                 continue
             text, at = labels[part[1:-1]]
-            rows = self._look(path)
-            if path and path[-1] in ("sites", "releases") or path[-2:] == ("recruitment", "hosts"):
-                known = [label_of(row, i) for i, row in enumerate(rows or ())]
-                if text not in known:
-                    self.add(f"there is no {part[1:-1]} called `{text}`", did_you_mean(
-                        text, known, "Add it to the sheet "
-                        f"`{'host fish' if path[-1] == 'hosts' else path[-1]}` first, or take this "
-                        "row away."), at, "unknown-name")
+            if path in _LISTS:
+                found = self._row_of(path, text, f"there is no {part[1:-1]} called `{text}`",
+                                     f"Add it to the sheet `{_LISTS[path]}` first, or take this "
+                                     "row away.", at)
+                if found is None:
                     return None
-                path = (*path, known.index(text))
+                path = (*path, found)
             else:
                 path = (*path, text)
         return path
+
+    def _row_of(self, path: tuple, name: str, what: str, todo: str, at: Place) -> int | None:
+        """Number of the row of a list that has a name; None where there is none, which is told."""
+        known, sheet = _labels(self.document.look(path)), _LISTS.get(path)
+        if name in known:
+            return known.index(name)
+        if "name" in self.lost.get(sheet, ()):  # told already: the names could not be read
+            return None
+        if sheet is None or sheet in self.there:
+            self.refuse(what, did_you_mean(name, known, todo), at, "unknown-name")
+        elif sheet not in self.asked_for:
+            self.asked_for.add(sheet)
+            self.refuse(f"`{name}` is named here, and the form has no sheet `{sheet}` to tell what "
+                        "it is", "Take that sheet from a new form (`pva form SCENARIO`), or take "
+                        "away all rows that name what stood there.", at, "sheet-missing")
+        return None
 
     # values
 
@@ -230,17 +281,20 @@ class _Reader:
             else:
                 self._take(cell, (*path, *cell.path), *cells[cell.heading])
         for under, ends in pairs.items():
+            if len(ends) < 2 and self._meant_elsewhere(
+                    *(cell.heading for cell in columns if cell.path == under)):
+                continue
             self._pair(ends, (*path, *under), cells)
 
     def _pair(self, ends: list[Cell], path: tuple, cells: dict) -> None:
         text, at = cells[ends[0].heading]
         if len(ends) < 2:
-            self.add(f"`{ends[0].heading}` is one end of two, and the other is blank",
-                     "Write both, or none.", at, "one-end")
+            self.refuse(f"`{ends[0].heading}` is one end of two, and the other is blank",
+                        "Write both, or none.", at, "one-end")
             return
         found = [self._meant(end, *cells[end.heading]) for end in ends]
         if None not in found:
-            self._set(path, WrittenList(found, [at, at]), at)
+            self.document.put(path, WrittenList(found, [at, at]), at)
 
     def _rate(self, path: tuple, cells: dict, place: Place) -> None:
         block = WrittenMap()
@@ -254,7 +308,7 @@ class _Reader:
         self._interval(block, cells)
         self._source(block, cells)
         if block:
-            self._set(path, block, place)
+            self.document.put(path, block, place)
 
     def _interval(self, block: WrittenMap, cells: dict) -> None:
         ends = [Cell(name, (), PAIR) for name in ("low", "high") if name in cells]
@@ -262,8 +316,9 @@ class _Reader:
             return
         at = cells[ends[0].heading][1]
         if len(ends) < 2:
-            self.add(f"`{ends[0].heading}` is one end of an interval, and the other is blank",
-                     "Write low and high, or none.", at, "one-end")
+            if not self._meant_elsewhere("low", "high"):
+                self.refuse(f"`{ends[0].heading}` is one end of an interval, and the other is "
+                            "blank", "Write low and high, or none.", at, "one-end")
             return
         found = [self._meant(end, *cells[end.heading]) for end in ends]
         if None not in found:
@@ -271,13 +326,13 @@ class _Reader:
 
     def _source(self, block: WrittenMap, cells: dict) -> None:
         if "source_kind" not in cells:
-            if "source" in cells:
-                self.add("the source has no kind", "Choose one under `source_kind`.",
-                         cells["source"][1], "source-without-kind")
+            if "source" in cells and not self._meant_elsewhere("source_kind"):
+                self.refuse("the source has no kind", "Choose one under `source_kind`.",
+                            cells["source"][1], "source-without-kind")
             return
         kind, at = cells["source_kind"]
         if kind not in KINDS:
-            self.add(f"`source_kind` cannot be `{kind[:40]}`", did_you_mean(
+            self.refuse(f"`source_kind` cannot be `{kind[:40]}`", did_you_mean(
                 kind, KINDS, f"Choose one of {', '.join(KINDS)}."), at, "wrong-word")
             return
         words = cells.get("source", ("", at))[0]
@@ -289,82 +344,39 @@ class _Reader:
         try:
             return from_cell(text, cell.kind)
         except ValueError as needed:
-            self.add(f"`{cell.heading}` is `{text[:40]}`, where {needed} is needed",
-                     advice(text, cell.kind), at, "wrong-form")
+            self.refuse(f"`{cell.heading}` is `{text[:40]}`, where {needed} is needed",
+                        advice(text, cell.kind), at, "wrong-form")
             return None
 
     def _take(self, cell: Cell, path: tuple, text: str, at: Place) -> None:
         value = self._meant(cell, text, at)
         if value is not None:
-            self._set(path, value, at)
+            self.document.put(path, value, at)
 
     def _other(self, key: str, text: str, at: Place, key_at: Place) -> None:
         try:
             value = parse_value(text)
         except FormError as error:
-            self.add(f"the value of `{key}` cannot be read: {error.problems[0].what}",
-                     error.problems[0].todo, at, "wrong-form")
+            self.refuse(f"the value of `{key}` cannot be read: {error.problems[0].what}",
+                        error.problems[0].todo, at, "wrong-form")
             return
         path: tuple = ()
         for word in key.split(BETWEEN):
-            rows = self._look(path)
-            if isinstance(rows, list):
-                known = [label_of(row, i) for i, row in enumerate(rows)]
-                if word not in known:
-                    under = BETWEEN.join(map(str, path))
-                    self.add(f"there is no row called `{word}` under `{under}`", did_you_mean(
-                        word, known, "Add it to its sheet first."), key_at, "unknown-name")
+            if isinstance(self.document.look(path), list):
+                under = BETWEEN.join(map(str, path))
+                found = self._row_of(path, word, f"there is no row called `{word}` under `{under}`",
+                                     "Add it to its sheet first.", key_at)
+                if found is None:
                     return
-                path = (*path, known.index(word))
+                path = (*path, found)
             else:
                 path = (*path, word)
-        self._set(path, _placed(value, at), at)
-
-    def _look(self, path: tuple) -> Any:
-        data: Any = self.data
-        for part in path:
-            try:
-                data = data[part]
-            except (KeyError, IndexError, TypeError):
-                return None
-        return data
-
-    def _inside(self, path: tuple, at: Place, kind: type) -> Any:
-        """The container at a path, made where it is missing; None where something else stands."""
-        data: Any = self.data
-        for i, part in enumerate(path):
-            last = i == len(path) - 1
-            if isinstance(data, dict) and part not in data:
-                data[part] = kind() if last else WrittenMap()
-                data.places[part] = at
-            data = data[part]
-            if not isinstance(data, kind if last else dict | list):
-                self.add(f"`{'.'.join(map(str, path[:i + 1]))}` is written in two ways",
-                         "Keep one of the two.", at, "written-twice")
-                return None
-        return data
-
-    def _set(self, path: tuple, value: Any, at: Place) -> None:
-        if path in self.seen:
-            self.add(f"the same is written a second time; first {self.seen[path]}",
-                     "Keep one of the two.", at, "written-twice")
-            return
-        self.seen[path] = str(at.file).partition(", ")[2]
-        inside = self.data if len(path) == 1 else self._inside(path[:-1], at, WrittenMap)
-        if inside is None:
-            return
-        if isinstance(inside.get(path[-1]), dict | list):
-            self.add(f"`{'.'.join(map(str, path))}` is written in two ways", "Keep one of the two.",
-                     at, "written-twice")
-            return
-        inside[path[-1]] = value
-        inside.places[path[-1]] = at
+        self.document.put(path, placed(value, at), at)
 
 
-def _placed(data: Any, at: Place) -> Any:
-    """Plain data with one place for all of it."""
-    if isinstance(data, dict):
-        return WrittenMap({k: _placed(v, at) for k, v in data.items()}, dict.fromkeys(data, at))
-    if isinstance(data, list):
-        return WrittenList([_placed(v, at) for v in data], [at] * len(data))
-    return data
+def _names(sheet: Any) -> list[str]:
+    return [cell.heading for cell in headings_of(sheet)]
+
+
+def _labels(rows: Any) -> list[str]:
+    return [label_of(row, i) for i, row in enumerate(rows or ())]

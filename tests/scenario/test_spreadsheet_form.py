@@ -15,7 +15,8 @@ from pva.errors import DataError, FormError, MeaningError
 from pva.scenario.scenario import Scenario, read_scenario
 from pva.scenario.workbook_cells import NOTHING, from_cell, to_cell
 from pva.scenario.workbook_layout import LIST, NUMBER, OTHER, SHEETS, SWITCH, TABLE, WHOLE
-from pva.scenario.workbook_read import read_form
+from pva.scenario.workbook_read import open_form, read_form
+from pva.scenario.workbook_sheets import WITHOUT
 from pva.scenario.workbook_write import HEADING_ROW, write_form
 from pva.scenario.workbook_yaml import scenario_text
 
@@ -199,8 +200,9 @@ SPOILT = [
      "`source_kind`."),
     ("survival", "A5", "age 1", "sheet `survival`, cell A5: the same is written a second time; "
      "first sheet `survival`, cell A4. Keep one of the two."),
-    ("survival", "D3", "lowest", "sheet `survival`, cell D3: the sheet has no heading `lowest`. "
-     "Did you mean `low`?"),
+    ("survival", "D3", "lowest", "sheet `survival`, column D, row 3: the sheet has no heading "
+     "`lowest`. The 5 filled cells below it (D4 to D8) were not read. Did you mean `low`? Write it "
+     "so, or take the column away."),
     ("survival", "T4", "a note", "sheet `survival`, cell T4: `a note` stands under no heading of "
      "the form. Move it under one, or take it away."),
     ("question", "A4", "titel", "sheet `question`, cell A4: the sheet has no key `titel`. Did you "
@@ -263,6 +265,79 @@ STRAY = [  # what would get lost, or be read as another thing, without a word
 ]
 
 
+NOTES = "notes may stand on the sheet `read me`."
+WRITE = f"Write the heading that is meant, or take the column away; {NOTES}"
+FULL = f"No heading of the form is missing: take the column away; {NOTES}"
+AWAY = "Write it so, or take the column away."
+
+
+def unread(column, head, below, cells):
+    """How a column with a heading that the form does not have is told."""
+    return (f"column {column}, row 3: the sheet has no heading `{head}`. The {below} filled cells "
+            f"below it ({cells}) were not read.")
+
+
+COLUMNS = [  # a column that cannot be read is one problem, and what it would hold is not missed
+    ([("survival", "H3", "year sd")],
+     [f"{unread('H', 'year sd', 5, 'H4 to H8')} Did you mean `year_sd`? {AWAY}"]),
+    ([("survival", "C3", "my numbers"), ("survival", "D3", "lowest")],
+     [f"{unread('C', 'my numbers', 5, 'C4 to C8')} Missing from the sheet: `value`, `low`. {WRITE}",
+      f"{unread('D', 'lowest', 5, 'D4 to D8')} Did you mean `low`? {AWAY}"]),
+    ([("survival", "E3", "lower")],
+     [f"{unread('E', 'lower', 5, 'E4 to E8')} The nearest, `low`, stands in column D. Missing from "
+      f"the sheet: `high`. {WRITE}"]),
+    ([("survival", "A3", "Stages")],
+     [f"{unread('A', 'Stages', 5, 'A4 to A8')} Did you mean `stage`? {AWAY}"]),
+    ([("survival", "J3", "kind")],
+     [f"{unread('J', 'kind', 5, 'J4 to J8')} Missing from the sheet: `source_kind`. {WRITE}"]),
+    ([("survival", "C3", None)],
+     ["column C, row 3: the column has no heading. The 5 filled cells below it (C4 to C8) were not "
+      f"read. Missing from the sheet: `value`. {WRITE}"]),
+    ([("survival", "P3", "crew"), ("survival", "P6", "A. B."), ("survival", "R4", 1),
+      ("survival", "R9", 2), ("survival", "S3", "seen")],
+     ["column P, row 3: the sheet has no heading `crew`. The filled cell below it (P6) was not "
+      f"read. {FULL}",
+      "column R, row 3: the column has no heading. The 2 filled cells below it (R4 to R9) were not "
+      f"read. Move its cells under a heading, or take them away; {NOTES}",
+      "column S, row 3: the sheet has no heading `seen`. No cell below it is filled. The nearest, "
+      f"`se`, stands in column F. {FULL}"]),
+    ([("survival", "P3", "value"), ("survival", "P4", 0.3)],
+     ["column P, row 3: the heading `value` stands here a second time; first in column C. The "
+      "filled cell below it (P4) was not read. Keep one of the two columns."]),
+    ([("sites", "A3", "names")],
+     [f"{unread('A', 'names', 2, 'A4 to A5')} Did you mean `name`? {AWAY}"]),
+    ([("question", "A3", "keys")],
+     [f"{unread('A', 'keys', 8, 'A4 to A11')} Did you mean `key`? {AWAY}"]),
+    ([("goals", "G3", "ends")],
+     ["column G, row 3: the sheet has no heading `ends`. The filled cell below it (G5) was not "
+      f"read. Missing from the sheet: `last_year`. {WRITE}"]),
+]
+
+
+@pytest.mark.parametrize("changes, told", COLUMNS)
+def test_a_column_that_cannot_be_read_is_told_once(tmp_path, changes, told):
+    path = river(tmp_path)
+    change(path, *changes)
+    assert refused(path) == [f"sheet `{changes[0][0]}`, {said}" for said in told]
+
+
+def test_other_problems_of_the_sheet_are_told_beside_its_columns(tmp_path):
+    path = river(tmp_path)
+    change(path, *(("survival", cell, value) for cell, value in (
+        ("H3", "year sd"), ("C4", "high"), ("E5", None))))
+    assert [said.split(":")[0] for said in refused(path)] == [
+        "sheet `survival`, column H, row 3", "sheet `survival`, cell C4",
+        "sheet `survival`, cell D5"]
+
+
+def test_a_sheet_without_any_heading_is_told_once(tmp_path):
+    path = river(tmp_path)
+    change(path, *(("sites", f"{letter}3", None) for letter in "ABCDEFG"))
+    assert refused(path) == [
+        "sheet `sites`: the sheet has lost its headings: name, area_m2, river_km, capacity_per_m2, "
+        "role, start_estimate, start_from. Nothing on it was read. Write them in again."]
+
+
 def test_nothing_that_was_typed_gets_lost_without_a_word(tmp_path):
     path = river(tmp_path)
     change(path, *((sheet, cell, value) for sheet, cell, value, _ in STRAY))
@@ -277,8 +352,85 @@ def test_a_sheet_that_is_no_part_of_the_form_is_told(tmp_path):
     book.create_sheet("weather")
     book.save(path)
     assert refused(path) == [
-        f"{path}: the form has no sheet `Goals 2`. Call it `goals` if that is meant, or take it "
-        "away.", f"{path}: the form has no sheet `weather`. Take it away."]
+        f"{path}: the form has no sheet `Goals 2`. Nothing on it was read. Call it `goals`, which "
+        "is missing, if that is meant, or take it away.",
+        f"{path}: the form has no sheet `weather`. Nothing on it was read. Take it away; notes may "
+        "stand on the sheet `read me`."]
+
+
+def with_sheets(path, *, renamed=(), away=(), new=()):
+    """Rename sheets, take some away and add some."""
+    book = openpyxl.load_workbook(path)
+    for old, name in dict(renamed).items():
+        book[old].title = name
+    for name in away:
+        del book[name]
+    for name in new:
+        book.create_sheet(name)
+    book.save(path)
+    return path
+
+
+def test_a_renamed_sheet_is_known_by_what_it_says_on_top(tmp_path):
+    path = with_sheets(river(tmp_path), renamed={"goals": "start 2050", "sites": "reaches"})
+    assert refused(path) == [  # and nothing about rows that name sites
+        f"{path}: the form has no sheet `reaches`. Nothing on it was read. Call it `sites`, which "
+        "is missing, if that is meant, or take it away.",
+        f"{path}: the form has no sheet `start 2050`. Nothing on it was read. Call it `goals`, "
+        "which is missing, if that is meant, or take it away."]
+
+
+def test_a_sheet_that_nobody_can_tell_names_those_that_are_missing(tmp_path):
+    path = with_sheets(river(tmp_path), away=["goals", "space"], new=["weather", "survival (2)"])
+    assert refused(path) == [
+        f"{path}: the form has no sheet `{name}`. Nothing on it was read. Missing from the form: "
+        "`space`, `goals`. Call it so if that is meant, or take it away."
+        for name in ("weather", "survival (2)")]
+    path = with_sheets(river(tmp_path), new=["survival (2)"])
+    assert refused(path) == [
+        f"{path}: the form has no sheet `survival (2)`. Nothing on it was read. The nearest, "
+        "`survival`, is there: take this one away."]
+
+
+def test_a_missing_sheet_whose_rows_are_named_elsewhere_is_told_once(tmp_path):
+    path = with_sheets(river(tmp_path), away=["releases"])  # two rows of `first year` name them
+    assert refused(path) == [
+        "sheet `first year`, cell A4: `to Alder` is named here, and the form has no sheet "
+        "`releases` to tell what it is. Take that sheet from a new form (`pva form SCENARIO`), or "
+        "take away all rows that name what stood there."]
+
+
+def test_no_form_that_was_written_lacks_a_sheet(tmp_path):
+    assert list(WITHOUT) == [sheet.name for sheet in (*SHEETS, OTHER)]
+    for name in ("killer-whale", "no-field-data", "questions/river"):
+        form = write_form(tmp_path / "form.xlsx", read_scenario(SCENARIOS / f"{name}.yaml"))
+        assert open_form(form).absent == ()
+
+
+def test_a_missing_sheet_is_no_loss_where_its_keys_stand_elsewhere(tmp_path):
+    path = with_sheets(river(tmp_path), away=["goals"])
+    assert open_form(path).absent == ("goals",)
+    row = '[{"name": "many", "measure": "adults", "at_least": 500, "in": 2050}]'
+    change(path, ("other keys", "A4", "goals"), ("other keys", "B4", row))
+    assert open_form(path).absent == ()
+    assert [goal.name for goal in read_form(path).resolved.goals] == ["many"]
+    other = with_sheets(river(tmp_path), away=["other keys"])
+    assert open_form(other).absent == ("other keys",)
+
+
+FOLLOWS = {  # what `WITHOUT` says of a sheet, as the scenario shows it
+    "goals": lambda s: not s.goals,
+    "first year": lambda s: not any(row.first_year_survival for row in s.releases),
+    "fish": lambda s: not any(host.density.value for site in s.sites for host in site.hosts),
+    "years": lambda s: s.year_effects == type(s.year_effects)(),
+}
+
+
+@pytest.mark.parametrize("name", FOLLOWS)
+def test_what_is_said_to_follow_from_a_missing_sheet_follows(tmp_path, name):
+    source = read_scenario(SCENARIOS / "questions" / "host-returns.yaml")
+    path = with_sheets(write_form(tmp_path / "f.xlsx", source), away=[name])
+    assert not FOLLOWS[name](source.resolved) and FOLLOWS[name](read_form(path).resolved)
 
 
 def test_problems_of_meaning_name_sheet_and_cell_too(tmp_path):
@@ -375,6 +527,31 @@ def test_the_command_there_and_back(tmp_path):
         f"{tmp_path / 'f.yaml'}: there is such a file already. Nothing was written. Name another "
         "one with --to, or say --replace.\n")
     assert call(tmp_path / "f.xlsx", "--replace").exit_code == 0
+
+
+def test_the_command_says_what_follows_from_sheets_that_are_not_there(tmp_path):
+    path = with_sheets(river(tmp_path), away=["goals", "collections"])
+    said = call(path)
+    made = path.with_suffix(".yaml")
+    assert said.exit_code == 0 and said.stderr.splitlines()[:3] == [
+        "The form has no sheet `collections`, so no animals are taken from a site.",
+        "The form has no sheet `goals`, so the scenario has no goals: no chance of success is "
+        "reported, and no number to stock can be found.",
+        "If that is not meant, take the sheet from a new form (`pva form SCENARIO`)."]
+    assert made.read_text("utf-8").startswith(
+        "# From the form river.xlsx.\n# Sheets that the form did not have: collections, goals.\n")
+    told = json.loads(call(path, "--replace", "--json").stdout)
+    assert told["absent_sheets"] == ["collections", "goals"]
+    whole = call(river(tmp_path), "--replace")
+    assert "has no sheet" not in whole.stderr
+    assert made.read_text("utf-8").startswith("# From the form river.xlsx.\ntitle:")
+
+
+def test_missing_sheets_are_told_before_what_is_refused_without_them(tmp_path):
+    said = call(with_sheets(river(tmp_path), away=["survival"]))
+    assert said.exit_code == 1 and said.stderr.startswith(
+        "The form has no sheet `survival`, so no survival by stage is written.\n")
+    assert not (tmp_path / "river.yaml").exists()
 
 
 def test_what_to_type_next_is_typed_as_told_and_stays_beside_the_form(tmp_path):
