@@ -72,6 +72,26 @@ def export_folder(source: Source, out: Path | None) -> Path:
     return Path("export") if travels_with_package(source.folder) else source.folder / "export"
 
 
+def records_of(source: Source):
+    """Field records of the study.
+
+    Raises
+    ------
+    MeaningError
+        There is no study.
+    DataError
+        Its tables cannot be read.
+    """
+    from pva.field import read_records
+
+    if source.study is None:
+        raise MeaningError(Problem("sites and records stand in a study, not in a scenario or in "
+                                   "results",
+                                   "Name the folder of the study.", file=os.fspath(source.folder),
+                                   code="export-needs-study"))
+    return read_records(source.study)
+
+
 def material_of(terminal: Terminal, source: Source):
     """Runs, stocking answers, estimates and row account at hand, as the page takes them.
 

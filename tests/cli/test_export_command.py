@@ -73,8 +73,62 @@ def test_wrong_usage(call, small, more, code, words):
 def test_places_need_a_study(call, made):
     result = call("export", made.parents[1] / "results", "--as", "geojson")
     assert result.exit_code == 1
-    assert result.stderr.rstrip().endswith("sites and records stand in a study, not in results. "
-                                           "Name the folder of the study.")
+    assert result.stderr.rstrip().endswith("sites and records stand in a study, not in a scenario "
+                                           "or in results. Name the folder of the study.")
+    assert not (made.parents[1] / "results" / "export").exists()
+
+
+NO_RECORDS = ("{0}/study.yaml: the study holds neither units nor visits. Every record of Darwin "
+              "Core belongs to a survey or a visit. Add tables of units or encounters under "
+              "`tables`.")
+
+
+def test_what_can_be_written_is_written_and_the_rest_is_named_with_its_reason(call, made):
+    study = made.parents[1]  # a scenario and its run, and no field tables
+    result = call("export", study, "--as", "darwin-core", "--as", "xlsx")
+    assert result.exit_code == 0, result.output
+    assert result.stdout == f"Exported as xlsx into {study / 'export'}, not as darwin-core.\n"
+    assert result.stderr.startswith(f"Not written: darwin-core. {NO_RECORDS.format(study)}\n")
+    assert "Coordinates" not in result.stderr  # none are written
+    assert {p.name for p in (study / "export").iterdir()} == {"tables.xlsx"}
+
+    told = json.loads(call("export", study, "--as", "darwin-core", "--as", "csv", "--as", "geojson",
+                           "--json").stdout)
+    assert list(told["not_written"]) == ["darwin-core"]
+    assert told["not_written"]["darwin-core"][0]["code"] == "export-nothing"
+    assert {p.name for p in (study / "export").iterdir()} == {"tables.xlsx", "csv", "sites.geojson"}
+
+
+def test_kinds_with_the_same_reason_are_named_together(call, made, tmp_path):
+    results = made.parents[1] / "results"
+    result = call("export", results, "--as", "geojson", "--as", "csv", "--as", "darwin-core",
+                  "--out", tmp_path)
+    assert result.exit_code == 0, result.output
+    assert result.stdout == f"Exported as csv into {tmp_path}, not as geojson, darwin-core.\n"
+    assert result.stderr.startswith(
+        f"Not written: geojson, darwin-core. {results}: sites and records stand in a study, not in "
+        "a scenario or in results. Name the folder of the study.\n")
+    assert (tmp_path / "csv" / "readme.csv").is_file()
+
+
+def test_records_are_written_where_there_are_no_answers_yet(call, tmp_path):
+    study = write_study(tmp_path / "study")
+    result = call("export", study, "--as", "csv", "--as", "docx", "--as", "darwin-core")
+    assert result.exit_code == 0, result.output
+    assert result.stdout == f"Exported as darwin-core into {study / 'export'}, not as csv, docx.\n"
+    assert result.stderr.startswith(
+        f"Not written: csv, docx. {study}: there are no answers to export yet.")
+    assert {p.name for p in (study / "export").iterdir()} == {"darwin-core"}
+
+
+def test_where_nothing_can_be_written_every_reason_is_told_once(call, small):
+    study = small.parents[1]  # neither answers nor records
+    result = call("export", study, "--as", "xlsx", "--as", "csv", "--as", "darwin-core")
+    assert result.exit_code == 1 and result.stdout == ""
+    assert result.stderr == (
+        f"{study}: there are no answers to export yet. Run `pva run SCENARIO`, `pva stock "
+        f"SCENARIO` or `pva report STUDY` first.\n{NO_RECORDS.format(study)}\n")
+    assert not (study / "export").exists()
 
 
 def test_places_say_aloud_what_they_do(call, tmp_path):

@@ -73,9 +73,10 @@ def darwin_core(study: Study, records: FieldRecords, *, disclosed: Disclosure) -
     add_surveys(events, records)
     add_visits(events, records)
     if not events.rows:
-        raise CannotCompute(Problem("the study holds neither units nor visits, so there is no "
-                                    "sampling event", "Add tables of units or encounters.",
-                                    code="export-nothing"))
+        raise CannotCompute(Problem("the study holds neither units nor visits",
+                                    "Add tables of units or encounters under `tables`.",
+                                    why="Every record of Darwin Core belongs to a survey or a "
+                                        "visit", file=str(study.path), code="export-nothing"))
     found = _Found(study, disclosed)
     found.units(events, records, blanks)
     found.encounters(events, records)
