@@ -9,7 +9,7 @@ import click
 
 from pva.cli.first_run import announce
 from pva.cli.places import results_folder
-from pva.cli.spreading import cluster_option, tasks_for
+from pva.cli.spreading import known_seed, long_options, tasks_for
 from pva.cli.terminal import Terminal, shared_options
 
 ORDER_SHEET = "order_sheet.csv"
@@ -29,10 +29,10 @@ PERMITS = ("Before ordering: permits to collect, rear and release, a health chec
 @click.option("--delivered", type=click.Path(path_type=Path), metavar="FILE",
               help="Table of what was really delivered so far (year, release, number): it replaces "
                    "the planned years, and the rest is found anew.")
-@cluster_option
+@long_options
 @shared_options
 def stock(terminal: Terminal, scenario: Path, chance: float | None, duty: bool,
-          delivered: Path | None, cluster: str | None) -> None:
+          delivered: Path | None, cluster: str | None, start_over: bool) -> None:
     """Find how many animals to stock to meet the goals with the chance wanted.
 
     Writes NAME.stock.json and order_sheet.csv into results/ of the study, or into --out.
@@ -44,7 +44,8 @@ def stock(terminal: Terminal, scenario: Path, chance: float | None, duty: bool,
     if delivered is not None:
         question = with_deliveries(question, delivered)
     announce(terminal)
-    with tasks_for(terminal, cluster=cluster) as tasks:
+    with tasks_for(terminal, cluster=cluster, folder=results_folder(scenario, terminal.out),
+                   start_over=start_over) as tasks:
         summary = stock_and_write(terminal, question, scenario, chance=chance, duty=duty,
                                   tasks=tasks)
     tell_stock(terminal, question, summary)
@@ -60,8 +61,9 @@ def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float |
 
     folder = folder or results_folder(path, terminal.out)
     with terminal.progress("Searching") as tell:
-        found = find_number(question, chance_wanted=chance, shorter_duty=duty, seed=terminal.seed,
-                            threads=terminal.threads, progress=tell, tasks=tasks)
+        found = find_number(question, chance_wanted=chance, shorter_duty=duty,
+                            seed=known_seed(terminal, question), threads=terminal.threads,
+                            progress=tell, tasks=tasks)
     summary = found.summary()
     plan = summary["cheapest"] or summary
     with together():

@@ -80,8 +80,10 @@ def _stopped(ctx) -> None:
     kept = terminal.files if terminal else []
     if terminal and _parts_kept(terminal.tasks):
         tasks = terminal.tasks
-        said = (f"Stopped. Finished parts are kept in {tasks.kept.folder}: {tasks.finished} of "
-                f"{tasks.total}.\nTo go on from there, type the same again: {_typed(ctx)}")
+        # a search asks for one part at a time, and nobody knows for how many it will
+        of_all = f" of {tasks.total}" if tasks.total > tasks.finished + 1 else ""
+        said = (f"Stopped. Finished parts are kept in {tasks.kept.folder}: {tasks.finished}"
+                f"{of_all}.\nTo go on from there, type the same again: {_typed(ctx)}")
     elif kept:
         from pva.cli.terminal import listed
         said = f"Stopped. Finished and kept: {', '.join(listed(kept))}."

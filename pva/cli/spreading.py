@@ -12,7 +12,7 @@ from pva.cli.terminal import Terminal
 
 KEPT = "kept"  # folder beside the answers
 
-cluster_option = click.option(
+_cluster_option = click.option(
     "--cluster", metavar="WHERE",
     help="Let the workers of a Dask cluster do the work: the address of its scheduler, or local:4 "
          "for four on this machine. The numbers do not depend on it.")
@@ -23,7 +23,7 @@ _start_over_option = click.option(
 
 def long_options(command: Callable) -> Callable:
     """Options of commands whose finished parts are kept."""
-    return cluster_option(_start_over_option(command))
+    return _cluster_option(_start_over_option(command))
 
 
 @contextmanager

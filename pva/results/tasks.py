@@ -41,7 +41,7 @@ class Tasks:
     Attributes
     ----------
     total, finished, reused : int
-        Tasks so far: asked for, done, and of these found among the kept ones.
+        Tasks so far: asked for, done, and of these found among those kept by an earlier command.
     trouble : str or None
         Why finished tasks can no longer be kept.
 
@@ -58,6 +58,7 @@ class Tasks:
         self.kept = None if keep is None else KeptParts(Path(keep))
         self.total = self.finished = self.reused = 0
         self.trouble: str | None = None
+        self._written: set[str] = set()  # a search may ask twice for the same
         self._opened = ExitStack()
         self._workers: Workers | None = None
 
@@ -100,8 +101,7 @@ class Tasks:
         def known(number):
             answer = self.kept.read(names[number]) if names else None
             if answer is not None:
-                self.reused += 1
-                del names[number]
+                self.reused += names.pop(number) not in self._written
                 one_more()
             return answer
 
@@ -123,6 +123,7 @@ class Tasks:
         if self.trouble is None:
             try:
                 self.kept.write(name, answer)
+                self._written.add(name)
             except PvaError as error:  # the answer itself is still worth having
                 self.trouble = str(error)
 

@@ -32,7 +32,11 @@ def sensitivity_it(scenario, **how):
     return sensitivity(scenario, threads=1, **how)
 
 
-COMMANDS = [run_it, explore_it, sensitivity_it]
+def stock_it(scenario, **how):
+    return stock(scenario, shorter_duty=True, threads=1, **how)
+
+
+COMMANDS = [run_it, explore_it, sensitivity_it, stock_it]
 
 
 @pytest.mark.parametrize("answer", COMMANDS)
