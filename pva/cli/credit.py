@@ -70,7 +70,6 @@ def credit_and_write(terminal: Terminal, questions: list, path: Path, **asked) -
 
 def tell_credit(terminal: Terminal, question, summary: dict) -> None:
     """Say the credit in words and tables."""
-    from pva.cli.sentences import before_the_answer
     from pva.report.credit_words import (
         CAUTIONS,
         answer_of_credit,
@@ -79,9 +78,7 @@ def tell_credit(terminal: Terminal, question, summary: dict) -> None:
         year_table,
     )
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_credit(summary))
+    terminal.answer_with_seed(answer_of_credit(summary), question, summary)
     for line in credit_words(summary):
         terminal.say(line)
     terminal.table(*sure_table(summary), title="How sure")

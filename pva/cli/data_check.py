@@ -38,7 +38,7 @@ def check_data(terminal: Terminal, study: Path, scenario: Path, hold_out: int | 
     announce(terminal)
     summary = data_check_and_write(terminal, question, study_read, scenario, hold_out=hold_out,
                                    known=known)
-    terminal.answer(answer_of_data_check(summary))
+    terminal.answer_with_seed(answer_of_data_check(summary), question, summary)
     terminal.table(*data_rows(summary))
     for line in data_words(summary):
         terminal.say(line)

@@ -98,7 +98,7 @@ def _scenarios_of(path: Path) -> set[str]:
 def tell_stock(terminal: Terminal, question, summary: dict) -> None:
     """Say the number to stock in words and tables."""
     from pva.cli.runs import tell_leading
-    from pva.cli.sentences import before_the_answer, chance_between, chance_range
+    from pva.cli.sentences import chance_between, chance_range
     from pva.cli.stock_words import (
         OPTION_COLUMNS,
         SHORTER_COLUMNS,
@@ -116,9 +116,7 @@ def tell_stock(terminal: Terminal, question, summary: dict) -> None:
     )
     from pva.results.wording import animals
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_stock(summary))
+    terminal.answer_with_seed(answer_of_stock(summary), question, summary)
     for line in made_words(summary):
         terminal.say(line)
     if summary["number"]:
@@ -195,11 +193,9 @@ def compare_and_write(terminal: Terminal, questions: list, first: Path,
 
 def tell_compare(terminal: Terminal, first, summary: dict) -> None:
     """Say the differences in words and tables."""
-    from pva.cli.sentences import answer_of_compare, before_the_answer, compared
+    from pva.cli.sentences import answer_of_compare, compared
 
-    for line in before_the_answer(summary, first, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_compare(summary))
+    terminal.answer_with_seed(answer_of_compare(summary), first, summary)
     total = summary["independent_runs"]
     for entry in summary["against_first"]:
         terminal.table(["outcome", "first", "this one", "difference", "95 % interval", ""],

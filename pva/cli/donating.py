@@ -64,12 +64,9 @@ def donor_and_write(terminal: Terminal, question, path: Path, *, site: str | Non
 
 def tell_donor(terminal: Terminal, question, summary: dict) -> None:
     """Say what the donor can give in words and tables."""
-    from pva.cli.sentences import before_the_answer
     from pva.report.donor_words import answer_of_donor, judged_table, safe_words, ways_table
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_donor(summary))
+    terminal.answer_with_seed(answer_of_donor(summary), question, summary)
     for line in safe_words(summary):
         terminal.say(line)
     terminal.table(*judged_table(summary))

@@ -85,12 +85,9 @@ def table_text(summary: dict) -> str:
 def tell_explore(terminal: Terminal, question, summary: dict) -> None:
     """Say what the grid shows in words and a table."""
     from pva.cli.runs import tell_leading
-    from pva.cli.sentences import before_the_answer
     from pva.report.explore_words import answer_of_explore, enough_words, grid_table
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_explore(summary))
+    terminal.answer_with_seed(answer_of_explore(summary), question, summary)
     for line in enough_words(summary):
         terminal.say(line)
     for header, rows, title in grid_table(summary):

@@ -215,13 +215,10 @@ def verdict_and_write(terminal: Terminal, question, path: Path, *, folder: Path 
 
 def tell_verdict(terminal: Terminal, question, summary: dict) -> None:
     """Say it in words and a table."""
-    from pva.cli.sentences import before_the_answer
     from pva.report.monitoring_words import cautions, verdict_table, verdict_words
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
     answer, *more = verdict_words(summary)
-    terminal.answer(answer)
+    terminal.answer_with_seed(answer, question, summary)
     terminal.table(*verdict_table(summary))
     for line in (*more, *cautions(summary)):
         terminal.say(line)

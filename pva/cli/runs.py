@@ -56,16 +56,11 @@ def run_and_write(terminal: Terminal, question, path: Path, folder: Path | None 
 
 def tell_run(terminal: Terminal, question, summary: dict) -> None:
     """Say the answer of a run in words and a table."""
-    from pva.cli.sentences import (
-        answer_of_run,
-        before_the_answer,
-        what_would_change_run,
-    )
+    from pva.cli.sentences import answer_of_run, what_would_change_run
     from pva.results.wording import animals, survey_goal_words
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_run(summary, question.resolved.chance_wanted))
+    terminal.answer_with_seed(answer_of_run(summary, question.resolved.chance_wanted), question,
+                              summary)
     terminal.table(*goal_table(summary))
     for goal in summary["survey_goals"]:
         terminal.say(survey_goal_words(goal))

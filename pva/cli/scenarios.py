@@ -137,11 +137,9 @@ def matrix(terminal: Terminal, scenario: Path) -> None:
 
 def _tell_matrix(terminal, question, summary):
     from pva.cli.runs import tell_leading
-    from pva.cli.sentences import answer_of_matrix, before_the_answer, lives
+    from pva.cli.sentences import answer_of_matrix, lives
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_matrix(summary))
+    terminal.answer_with_seed(answer_of_matrix(summary), question, summary)
     for line in lives(summary):
         terminal.say(line)
     stages = summary["stages"]

@@ -59,7 +59,6 @@ def sensitivity_and_write(terminal: Terminal, question, path: Path, *,
 
 def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
     """Say it in words and tables."""
-    from pva.cli.sentences import before_the_answer
     from pva.report.sensing_words import (
         answer_of_sensitivity,
         confidence_words,
@@ -71,9 +70,7 @@ def tell_sensitivity(terminal: Terminal, question, summary: dict) -> None:
         switch_table,
     )
 
-    for line in before_the_answer(summary, question, terminal.seed):
-        terminal.note(line)
-    terminal.answer(answer_of_sensitivity(summary))
+    terminal.answer_with_seed(answer_of_sensitivity(summary), question, summary)
     terminal.table(*rate_table(summary))
     for line in growth_words(summary):
         terminal.say(line)

@@ -47,14 +47,6 @@ def chance_range(low: float | None, high: float | None) -> str:
     return f"{first} %" if first == last else f"{first} % to {last} %"
 
 
-def before_the_answer(summary: dict, question, asked_seed: int | None) -> list[str]:
-    """Remarks on how the answer came about: the seed if one was drawn."""
-    if asked_seed is None and question.resolved.runs.seed is None:
-        return [f"Seed drawn: {summary['seed']}. Give --seed {summary['seed']} for the same "
-                "numbers."]
-    return []
-
-
 def answer_of_run(summary: dict, wanted: float | None = None) -> str:
     """One sentence: the chance of all goals and its doubt, or the risk where there is no goal."""
     total = summary["independent_runs"]

@@ -52,6 +52,13 @@ class Terminal:
         if not self.json:
             click.echo(text)
 
+    def answer_with_seed(self, text: str, question, summary: dict) -> None:
+        """An answer from random numbers; before it their seed, if nobody named one."""
+        if self.seed is None and question.resolved.runs.seed is None:
+            self.note(f"Seed drawn: {summary['seed']}. Give --seed {summary['seed']} for the same "
+                      "numbers.")
+        self.answer(text)
+
     def say(self, text: str = "") -> None:
         """More words about the answer."""
         if not self.json and not self.quiet:

@@ -64,6 +64,18 @@ def test_a_seed_that_was_drawn_is_printed_and_repeats_the_numbers(call, tmp_path
         k: v for k, v in summary.items() if k != "date"}
 
 
+@pytest.mark.parametrize("words", [["run"], ["stock"], ["matrix"], ["compare", "other"]],
+                         ids=lambda words: words[0])
+def test_every_answer_from_random_numbers_tells_a_seed_that_nobody_named(call, tmp_path, words):
+    command, *others = words
+    path = write_small(tmp_path / "s" / "scenarios" / "x.yaml", runs="{draws: 8, replicates: 2}")
+    more = [write_small(path.with_name(f"{name}.yaml"), title="Other") for name in others]
+    said = call(command, path, *more)
+    assert said.exit_code == 0 and "Seed drawn: " in said.stderr, said.stderr
+    named = call(command, path, *more, "--seed", 3)
+    assert named.exit_code == 0 and "Seed drawn" not in named.stderr
+
+
 def test_cost_and_mothers_that_nobody_wrote_are_null_and_blank(call, small):
     text = small.read_text(encoding="utf-8")
     small.write_text(text.replace("cost_each: 10,", "").replace(", mothers_per_1000: 50", ""),

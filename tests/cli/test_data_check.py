@@ -63,6 +63,14 @@ def test_known_estimates_are_no_test(call, past):
     assert svg.startswith("<svg xmlns=") and "Tallow Bend 2025-09, marked seen" in svg
 
 
+def test_a_seed_that_nobody_named_is_told(call, past):
+    for file in (past, past.with_name("base.yaml")):
+        file.write_text(file.read_text("utf-8").replace(", seed: 41", ""), encoding="utf-8")
+    done = call("check-data", "--known", past.parents[1], past)
+    seed = json.loads((past.parents[1] / "results/past.check-data.json").read_text("utf-8"))["seed"]
+    assert f"Seed drawn: {seed}. Give --seed {seed} for the same numbers.\n" in done.stderr
+
+
 def test_survival_wrong_by_a_twentieth_is_seen(call, past):
     """Adults and subadults 0.05 off, either way: fewer counts of marked animals lie inside."""
     def inside(shift):
