@@ -5,7 +5,15 @@ from __future__ import annotations
 import math
 
 from pva.cli.sentences import chance_between, chance_range
-from pva.results.wording import LIFT_WORDS, animals, animals_up, chance_words, in_ten, rough
+from pva.results.wording import (
+    LIFT_WORDS,
+    animals,
+    animals_up,
+    chance_words,
+    in_ten,
+    rough,
+    years_words,
+)
 
 LIMIT_WORDS = {
     "hosts": "the host fish limit recruitment",
@@ -34,7 +42,7 @@ def answer_of_stock(summary: dict) -> str:
                 f"{chance_words(summary['chance_at_number'], total)} (wanted {wanted}).")
     return (f"{_which(summary)}{_amount(summary)} for {_article(wanted)} {wanted} "
             f"chance ({in_ten(summary['chance_wanted'])}) of meeting the goals{_safe(summary)}"
-            f"; roughly {_rough_range(summary)} over what is not known of the rates.")
+            f"{_rough_range(summary)}.")
 
 
 def _which(summary: dict) -> str:
@@ -48,7 +56,7 @@ def _which(summary: dict) -> str:
 def _amount(summary: dict) -> str:
     """How many and when, in the unit asked for first."""
     years, asked = summary["release_years"], summary["asked"]
-    when = f"in {years[0]}" if len(years) == 1 else f"a year ({years[0]} to {years[-1]})"
+    when = f"in {years[0]}" if len(years) == 1 else f"a year ({years_words(years)})"
     yearly = f"{animals(summary['number'])} animals {when}"
     if asked["unit"] == "total":
         return f"{animals(asked['number'])} animals in all, {yearly},"
@@ -81,7 +89,8 @@ def _article(words: str) -> str:
 
 def _not_reachable(summary: dict, wanted: str, total: int) -> str:
     best = chance_words(summary["best_chance"], total)
-    level = f"levels off at {best}" if summary["best_chance"] > 0 else f"stays {best}"
+    level = f"stays {best}" if summary["best_chance"] == 0 else (
+        f"is {best} at most" if summary["limit"] == "number stocked" else f"levels off at {best}")
     said = (f"Not reachable: the chance {level} (wanted {wanted}; at most "
             f"{animals(summary['most'])} a year tried)")
     if summary["limit"] is None:
@@ -101,11 +110,10 @@ def _rough_range(summary) -> str:
     asked = summary["asked"]
     low, high, most = asked["draw_low"], asked["draw_high"], animals(asked["most"])
     most += _unit(summary)
-    if low is None and high is None:
-        return f"no number up to {most}"
-    if high is None:
-        return f"{rough(low or 0)} to more than {most}"
-    return f"{rough(low or 0)} to {rough(high)}{_unit(summary)}"
+    if low is None:  # the draws reach the chance on average, so they are all alike
+        return "; nothing of what is not known of the rates is in it"
+    end = f"more than {most}" if high is None else f"{rough(high)}{_unit(summary)}"
+    return f"; roughly {rough(low)} to {end} over what is not known of the rates"
 
 
 def totals_words(summary: dict) -> str:
@@ -178,10 +186,9 @@ def made_words(summary: dict) -> list[str]:
         return []
     years = [m["year"] for m in summary["made"]]
     count = sum(m["number"] for m in summary["made"])
-    when = f"in {years[0]}" if min(years) == max(years) else f"{min(years)} to {max(years)}"
-    rest = summary["release_years"]
+    when = f"in {years[0]}" if min(years) == max(years) else years_words(years)
     return [f"{animals(count)} animals were delivered already ({when}); the number is that of the "
-            f"years left, {rest[0]} to {rest[-1]}."]
+            f"years left, {years_words(summary['release_years'])}."]
 
 
 def option_rows(summary: dict) -> list[list[str]]:
@@ -191,7 +198,7 @@ def option_rows(summary: dict) -> list[list[str]]:
 
 def _option_row(one: dict, summary: dict) -> list[str]:
     years = one["release_years"]
-    when = str(years[0]) if len(years) == 1 else f"{years[0]} to {years[-1]}"
+    when = years_words(years)
     if one["number"] is None:
         said = "cannot tell yet" if one["reachable"] is None else "not reachable"
         best = chance_words(one["best_chance"], summary["independent_runs"])

@@ -12,8 +12,11 @@ from pva.scenario.resolved import Limits, Resolved
 _AHEAD = 0.01  # a gain in chance smaller than this is no gain
 
 
-def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chance: float):
+def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chance: float,
+               wanted: float):
     """The limit whose lifting raises the best chance most; `best_number` per release year.
+
+    Where more animals alone are enough, the number tried binds, whatever else would help as well.
 
     Returns
     -------
@@ -31,7 +34,7 @@ def find_limit(ready: Ready, rows: StockedRows, *, best_number: float, best_chan
             for n in numbers)))
     more = ready.with_releases(rows.planned(10 * most))
     chances.append(("number stocked", float(goals_met(more, replicates=replicates).mean())))
-    name, chance = max(chances, key=lambda c: c[1])
+    name, chance = chances[-1] if chances[-1][1] >= wanted else max(chances, key=lambda c: c[1])
     return (name if chance > best_chance + _AHEAD else None), tuple(chances)
 
 

@@ -186,7 +186,7 @@ class _Ask:
         limit, lifted, duty = None, (), None
         if found.number is None:
             limit, lifted = find_limit(ready, rows, best_number=rows.per_year(found.best.number),
-                                       best_chance=found.best.chance)
+                                       best_chance=found.best.chance, wanted=self.wanted)
         elif found.number > 0 and not any(r.repeat for r in ready.resolved.releases):
             duty = self._duty(look, found, shorter_duty)
         return _answer(self, rows, found, limit=limit, lifted=lifted, duty=duty)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 HEARD_TITLE = "Survival under other readings of tags that were only heard"
 HEARD_COLUMNS = ("If all heard-only animals were dead by then", "If all were alive",
@@ -105,6 +106,18 @@ def animals_up(number: float) -> str:
 def rough(number: float) -> str:
     """A count to one significant figure beyond 1,000, else as `animals`."""
     return animals(number) if number < 1000 else f"{_round(number, 1):,.0f}"
+
+
+def years_words(years: Iterable[int]) -> str:
+    """ "2026 to 2033"; years with a gap between them are told apart: "2026 to 2028 and 2040"."""
+    parts: list[list[int]] = []
+    for year in sorted(set(years)):
+        if parts and year == parts[-1][-1] + 1:
+            parts[-1].append(year)
+        else:
+            parts.append([year])
+    said = [str(p[0]) if len(p) == 1 else f"{p[0]} to {p[-1]}" for p in parts]
+    return " and ".join(filter(None, (", ".join(said[:-1]), said[-1])))
 
 
 def rate_words(key: str) -> str:

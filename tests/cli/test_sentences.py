@@ -3,7 +3,7 @@
 import pytest
 
 from pva.cli import sentences, stock_words
-from pva.results.wording import heard_words, survey_goal_words
+from pva.results.wording import heard_words, survey_goal_words, years_words
 
 RUN = {
     "draws": 200, "replicates": 50, "independent_runs": 200, "years": [2026, 2056], "seed": 41,
@@ -21,7 +21,7 @@ STOCK = {
     "reachable": True, "number": 268,
     "low": 221.3, "high": 330.9, "draw_low": 0.0, "draw_high": None, "most": 5000.0,
     "chance_at_number": 0.801, "best_chance": 0.995, "best_number": 5000.0, "band": None,
-    "release_years": [2026, 2027, 2033], "limit": None, "limits_lifted": [], "options": [],
+    "release_years": list(range(2026, 2034)), "limit": None, "limits_lifted": [], "options": [],
     "releases": ["young"], "made": [], "duty": None, "cheapest": None,
 }
 LIFTED = [{"limit": "hosts", "best_chance": 0.91}, {"limit": "survival", "best_chance": 0.0}]
@@ -91,6 +91,19 @@ def test_a_number_to_stock():
     assert stock_words.answer_of_stock(asked(low=268, high=268.0)).endswith(
         "(about 8 in 10) of meeting the goals; roughly 0 to more than 5,000 over what is not known "
         "of the rates.")
+
+
+def test_years_with_a_gap_between_them_are_told_apart():
+    gap = asked(release_years=[2026, 2027, 2028, 2040, 2042, 2043])
+    assert "animals a year (2026 to 2028, 2040 and 2042 to 2043) for" in (
+        stock_words.answer_of_stock(gap))
+    assert years_words([2031]) == "2031" and years_words([2030, 2031]) == "2030 to 2031"
+
+
+def test_draws_that_are_all_alike_have_no_range_over_what_is_not_known():
+    alike = asked("number", draw_low=None, draw_high=None)
+    assert stock_words.answer_of_stock(alike).endswith(
+        "is the safe choice; nothing of what is not known of the rates is in it.")
 
 
 def test_a_total_and_mothers_speak_in_their_unit():
@@ -205,6 +218,16 @@ def test_not_reachable(limit, said):
     assert stock_words.what_would_change_stock(none) == [
         "Best chance with host fish in plenty 91 %; with half of the yearly deaths avoided below "
         "1.5 %."]
+
+
+def test_a_largest_number_that_is_too_small_is_no_level():
+    few = STOCK | {"reachable": False, "number": None, "best_chance": 0.76, "most": 140.0,
+                   "limit": "number stocked",
+                   "limits_lifted": [{"limit": "number stocked", "best_chance": 1.0}]}
+    assert stock_words.answer_of_stock(few) == (
+        "Not reachable: the chance is 76 % at most (wanted 80 %; at most 140 a year tried), "
+        "because more animals would be needed than the largest number tried; with ten times the "
+        "largest number it would be above 98.5 %.")
 
 
 def test_never_reached():

@@ -123,6 +123,11 @@ def test_not_reachable_names_what_binds():
     assert full.curve.chances == [0.0] * len(full.curve.chances)
     few = stock(plan(solve={"vary": "number", "releases": ["adults"], "most": 90}))
     assert (few.reachable, few.limit) == (False, "number stocked")
+    # half of the deaths avoided would be enough too, but so would more animals
+    short = stock(plan(survival={"adult": 0.5},
+                       solve={"vary": "number", "releases": ["adults"], "most": 700}))
+    assert dict(short.limits_lifted)["survival"] == 1.0
+    assert (short.reachable, short.limit) == (False, "number stocked")
     dying = stock(plan(survival={"adult": 0.001}))
     assert (dying.reachable, dying.limit) == (False, "survival")
 

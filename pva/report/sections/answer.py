@@ -17,7 +17,6 @@ from pva.report.words import (
     rate,
     sentence,
     signed,
-    span,
     tenths,
     whole,
 )
@@ -28,6 +27,7 @@ from pva.results.wording import (
     rate_prose,
     rough,
     survey_goal_words,
+    years_words,
 )
 
 MOST_CHANGES = 6
@@ -78,7 +78,7 @@ def answer_sentence(material: Material) -> str:
 
 def _stock_sentence(answer, resolved):
     unit = unit_words(resolved, answer["releases"])
-    years = span(answer["release_years"])
+    years = years_words(answer["release_years"])
     if answer["number"] == 0:
         return (f"No stocking is needed: with none released, the chance of meeting every goal is "
                 f"{tenths(answer['chance_at_number'])} ({percent(answer['chance_at_number'])}).")
@@ -157,7 +157,7 @@ def _facts(material):
     unit = unit_words(resolved, answer["releases"])
     pairs = []
     if answer["number"] is not None:
-        pairs.append((count(answer["number"]), f"{unit}, {span(answer['release_years'])}"))
+        pairs.append((count(answer["number"]), f"{unit}, {years_words(answer['release_years'])}"))
         pairs.append((percent(answer["chance_at_number"]), "chance of meeting every goal, "
                       f"{tenths(answer['chance_at_number'])}"))
         pairs.append((count(answer["total_animals"]), "animals planned in all"))
@@ -228,7 +228,7 @@ def plan_words(resolved) -> str:
         return "nothing is released"
     least, most = min(numbers.values()), max(numbers.values())
     size = count(most) if least == most else f"{count(least)} to {count(most)}"
-    return f"{size} {unit_words(resolved)}, {span(numbers)}"
+    return f"{size} {unit_words(resolved)}, {years_words(numbers)}"
 
 
 def _matters(material):
