@@ -44,15 +44,22 @@ class Headings:
     heads : dict of int to str
         Headings of the columns that are read, by column, counted from 0.
     unread : tuple of Unread
-    lost : frozenset of str
-        Headings that no column has, where some column could not be read: one of them may be
-        meant there, so what they would hold is not blamed for being missing.
+    missing : frozenset of str
+        Headings that no column has.
     """
 
     at: int
     heads: dict[int, str]
     unread: tuple[Unread, ...]
-    lost: frozenset[str]
+    missing: frozenset[str]
+
+    @property
+    def lost(self) -> frozenset[str]:
+        """Missing headings of which one may be meant on a column that could not be read.
+
+        What they would hold is not blamed for being blank: the column is told already.
+        """
+        return self.missing if self.unread else frozenset()
 
 
 def cell_name(row: int, column: int) -> str:
@@ -69,9 +76,8 @@ def headings_found(grid: Grid, known: Sequence[str]) -> Headings | None:
     row = grid.rows[at]
     first = {head: row.index(head) for head in known if head in row}
     reading = _Columns(grid, at, known, first)
-    unread = tuple(reading.unread())
-    lost = frozenset(reading.missing) if unread else frozenset()
-    return Headings(at, {column: head for head, column in first.items()}, unread, lost)
+    heads = {column: head for head, column in first.items()}
+    return Headings(at, heads, tuple(reading.unread()), frozenset(reading.missing))
 
 
 class _Columns:

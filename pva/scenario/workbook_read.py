@@ -124,8 +124,9 @@ class _Reader:
         self.refuse = self.document.refuse
         self.there: dict[str, Grid] = {}
         self.lost: dict[str, frozenset[str]] = {}  # by sheet: headings that may be meant elsewhere
-        self.here: frozenset[str] = frozenset()  # those of the sheet being read
-        self.asked_for: set[str] = set()  # sheets that are not there, and whose rows are named
+        self.missing: frozenset[str] = frozenset()  # headings that the sheet being read has not
+        self.sheet = ""
+        self.told: set = set()  # sheets and columns that are needed and not there
 
     def read(self) -> GrowingDocument:
         """The written document; rows of lists first, because other sheets name them."""
@@ -150,7 +151,7 @@ class _Reader:
     def _sheet(self, sheet: Any, grid: Grid) -> None:
         names = _names(sheet)
         found = headings_found(grid, names)
-        self.here = self.lost[sheet.name] = frozenset(names) if found is None else found.lost
+        self.lost[sheet.name] = frozenset(names) if found is None else found.lost
         if found is None:
             self.refuse(f"the sheet has lost its headings: {', '.join(names)}",
                         "Write them in again.", Place(f"{self.path}, sheet `{sheet.name}`"),
@@ -162,6 +163,7 @@ class _Reader:
         for stray in strays_of(sheet, grid, found.at):
             self.refuse(stray.what, stray.todo, self._cell_place(sheet, stray.row, stray.column),
                         stray.code)
+        self.sheet, self.missing = sheet.name, found.missing
         take = {KeySheet: self._key, RowSheet: self._row, PlaceSheet: self._place}[type(sheet)]
         for number in range(found.at + 1, len(grid.rows)):
             cells = {found.heads[i]: (restored(text), self._cell_place(sheet, number, i))
@@ -175,15 +177,21 @@ class _Reader:
     def _place_on(self, sheet: Any, where: str) -> Place:
         return Place(f"{self.path}, sheet `{sheet.name}`, {where}")
 
-    def _meant_elsewhere(self, *headings: str) -> bool:
-        """Whether a blank may be no blank: its column, already told, could not be read."""
-        return bool(self.here & set(headings))
+    def _no_column(self, *headings: str) -> bool:
+        """Whether a cell is blank because a column is not there, which is told once."""
+        gone = [head for head in headings if head in self.missing]
+        if gone and not self.lost[self.sheet] and (self.sheet, gone[0]) not in self.told:
+            self.told.add((self.sheet, gone[0]))
+            self.refuse(f"the sheet has lost its column `{gone[0]}`, without which its rows cannot "
+                        "be read", "Write the column in again.",
+                        Place(f"{self.path}, sheet `{self.sheet}`"), "column-missing")
+        return bool(gone)
 
     # the three kinds of sheet
 
     def _key(self, sheet: KeySheet, cells: dict, place: Place) -> None:
         if "key" not in cells:
-            if not self._meant_elsewhere("key"):
+            if not self._no_column("key"):
                 self.refuse("the row has a value and no key",
                             "Write the key, or take the value away.", place, "no-key")
             return
@@ -222,12 +230,15 @@ class _Reader:
 
     def _path(self, sheet: PlaceSheet, labels: dict, place: Place) -> tuple | None:
         """Where a row of a place sheet stands in the scenario."""
-        if self._meant_elsewhere(*(cell.heading for cell in sheet.labels)):
+        names = [cell.heading for cell in sheet.labels]
+        if self.lost[sheet.name] & set(names):
             return None
         for pattern in sheet.patterns:
             if set(pattern.labels) == set(labels) and all(
                     pattern.allows(k, text) for k, (text, _) in labels.items()):
                 return self._resolved(pattern.parts, labels)
+        if self._no_column(*names):
+            return None
         needed = " or ".join(dict.fromkeys(
             " and ".join(f"`{name}`" for name in p.labels) or "none" for p in sheet.patterns))
         said = ", ".join(f"{k} `{text}`" for k, (text, _) in labels.items()) or "nothing"
@@ -262,8 +273,8 @@ class _Reader:
             return None
         if sheet is None or sheet in self.there:
             self.refuse(what, did_you_mean(name, known, todo), at, "unknown-name")
-        elif sheet not in self.asked_for:
-            self.asked_for.add(sheet)
+        elif sheet not in self.told:
+            self.told.add(sheet)
             self.refuse(f"`{name}` is named here, and the form has no sheet `{sheet}` to tell what "
                         "it is", "Take that sheet from a new form (`pva form SCENARIO`), or take "
                         "away all rows that name what stood there.", at, "sheet-missing")
@@ -281,7 +292,7 @@ class _Reader:
             else:
                 self._take(cell, (*path, *cell.path), *cells[cell.heading])
         for under, ends in pairs.items():
-            if len(ends) < 2 and self._meant_elsewhere(
+            if len(ends) < 2 and self._no_column(
                     *(cell.heading for cell in columns if cell.path == under)):
                 continue
             self._pair(ends, (*path, *under), cells)
@@ -316,7 +327,7 @@ class _Reader:
             return
         at = cells[ends[0].heading][1]
         if len(ends) < 2:
-            if not self._meant_elsewhere("low", "high"):
+            if not self._no_column("low", "high"):
                 self.refuse(f"`{ends[0].heading}` is one end of an interval, and the other is "
                             "blank", "Write low and high, or none.", at, "one-end")
             return
@@ -326,7 +337,7 @@ class _Reader:
 
     def _source(self, block: WrittenMap, cells: dict) -> None:
         if "source_kind" not in cells:
-            if "source" in cells and not self._meant_elsewhere("source_kind"):
+            if "source" in cells and not self._no_column("source_kind"):
                 self.refuse("the source has no kind", "Choose one under `source_kind`.",
                             cells["source"][1], "source-without-kind")
             return

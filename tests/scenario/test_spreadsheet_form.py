@@ -330,6 +330,27 @@ def test_other_problems_of_the_sheet_are_told_beside_its_columns(tmp_path):
         "sheet `survival`, cell D5"]
 
 
+@pytest.mark.parametrize("sheet, column, gone", [
+    ("survival", 1, "stage"), ("survival", 5, "high"), ("survival", 10, "source_kind"),
+    ("judging", 1, "key"), ("goals", 7, "last_year")])
+def test_a_column_that_was_taken_away_and_is_needed_is_told_once(tmp_path, sheet, column, gone):
+    path = river(tmp_path)
+    book = openpyxl.load_workbook(path)
+    book[sheet].delete_cols(column)
+    book.save(path)
+    assert refused(path) == [f"sheet `{sheet}`: the sheet has lost its column `{gone}`, without "
+                             "which its rows cannot be read. Write the column in again."]
+
+
+def test_a_column_that_no_row_needs_may_be_taken_away(tmp_path):
+    path = river(tmp_path)
+    book = openpyxl.load_workbook(path)
+    book["survival"].delete_cols(6, 2)  # se, law
+    book["judging"].delete_cols(3, 2)  # unit, meaning
+    book.save(path)
+    assert read_form(path).digest == read_scenario(SCENARIOS / "questions/river.yaml").digest
+
+
 def test_a_sheet_without_any_heading_is_told_once(tmp_path):
     path = river(tmp_path)
     change(path, *(("sites", f"{letter}3", None) for letter in "ABCDEFG"))
