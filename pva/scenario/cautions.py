@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from pva.scenario.meaning_resolved import varies
-from pva.scenario.rates_used import every_rate
+from pva.scenario.rates_used import every_rate, spread_is_measured
 from pva.scenario.resolved import Resolved
 
 
@@ -38,7 +38,7 @@ def _only_ranges(resolved: Resolved) -> list[str]:
 def _counted_twice(resolved: Resolved) -> list[str]:
     if not resolved.bad_years:
         return []
-    fitted = [r for r in every_rate(resolved) if r.source.kind == "measured" and varies(r)]
+    fitted = [r for r in every_rate(resolved) if spread_is_measured(r) and varies(r)]
     if not fitted:
         return []
     kinds = ", ".join(b.name for b in resolved.bad_years)

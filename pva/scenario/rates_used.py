@@ -7,6 +7,13 @@ from collections.abc import Sequence
 from pva.lifehistory.rates import Rate
 from pva.scenario.resolved import Calibration, Resolved, Site
 
+SPREAD_WRITTEN = "spread of years as written here"  # ends the source of an estimate with such one
+
+
+def spread_is_measured(rate: Rate) -> bool:
+    """Whether the spread between years of a rate comes from the records, as its value does."""
+    return rate.source.kind == "measured" and not rate.source.text.endswith(SPREAD_WRITTEN)
+
 
 def every_rate(
     resolved: Resolved, *, with_start: bool = True, each_site: bool = False

@@ -18,6 +18,7 @@ from pva.lifehistory.links import match_probability
 from pva.lifehistory.rates import PROBABILITY, LinkMoments, Rate
 from pva.scenario.estimated import rate_of_estimate, with_other_years
 from pva.scenario.places import Problems, percent_meant
+from pva.scenario.rates_used import SPREAD_WRITTEN
 from pva.scenario.spec_rates import RateSpec
 from pva.sources import Source
 
@@ -171,7 +172,7 @@ class RateReader:
         source = self._source(rate, spec, path)
         if set(parts) == {"year_sd"} and rate.link is not None and spec.link is None:
             rate = with_other_years(rate, parts["year_sd"])
-            source = replace(source, text=f"{source.text}; spread of years as written here")
+            source = replace(source, text=f"{source.text}; {SPREAD_WRITTEN}")
         elif parts:
             if spec.link is None:
                 parts |= {"link": None, "estimate": None}

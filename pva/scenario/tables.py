@@ -6,8 +6,8 @@ from typing import Any
 
 from pva.lifehistory import catalogue
 from pva.lifehistory.rates import Rate
-from pva.scenario.rates_used import every_rate
-from pva.scenario.resolved import AFTER, FEMALES, Calibration, Recruitment, Resolved
+from pva.scenario.rates_used import every_rate, spread_is_measured
+from pva.scenario.resolved import AFTER, FEMALES, Calibration, Limits, Recruitment, Resolved, Site
 
 _WEAK_KINDS = ("assumed", "default", "given")
 MOST_NAMES = 6  # of release rows in one sentence
@@ -142,7 +142,8 @@ def _recruiting(resolved: Resolved) -> list[str]:
 
 def _chain(r: Recruitment) -> list[str]:
     hosts = ", ".join(h.name for h in r.hosts)
-    found = [f"Young need host fish: {hosts}. Other fishes carry none."]
+    found = [f"Young need host fish: {hosts}. Other fishes carry none, and the host fish stay as "
+             "many as the scenario says; where they decline, recovery is overstated."]
     if r.fertilised is None:
         found.append("All eggs are fertilised at any density; where they are not, small "
                      "populations fare worse than shown.")
@@ -184,19 +185,50 @@ def _luck(resolved: Resolved) -> list[str]:
         how = "falling with river distance" if effects.distance_km else f"{effects.between_sites:g}"
         found.append(f"Sites share good and bad years with correlation {how}; the more they share, "
                      "the higher the risk of the river.")
+    return found + (_spreads(resolved) if resolved.chance.years else [])
+
+
+def _spreads(resolved: Resolved) -> list[str]:
+    """How much ordinary years differ where nobody measured it, and whether they come in rows."""
+    varying = [r for r in every_rate(resolved) if r.year_sd > 0]
+    if not varying:
+        return []
+    carry = resolved.year_effects.carry_over
+    found = [f"What a year was like carries over to the next with correlation {carry:g}." if carry
+             else "A good or bad year tells nothing of the next one; where they come in rows, risk "
+                  "is understated."]
+    written = ", ".join(f"{r.key} (SD {r.year_sd:g})" for r in varying
+                        if not spread_is_measured(r))
+    if written:
+        found.append(f"How much ordinary years differ is written and not measured: {written}.")
     return found
 
 
 def _space(resolved: Resolved) -> list[str]:
     found = []
-    free = [s.name for s in resolved.sites if s.limits == type(s.limits)()]
+    free = [s.name for s in resolved.sites if s.limits == Limits()]
     if free:
         found.append(f"Nothing limits numbers at {', '.join(free)}; late numbers are overstated "
                      "where space runs out.")
+    full = [words for s in resolved.sites if (words := _limits_words(s))]
+    if full:
+        found.append(f"Space is limited: {'; '.join(full)}. These numbers carry no source and no "
+                     "doubt.")
     if len(resolved.sites) > 1 and not resolved.movement and not resolved.carried:
         found.append("Animals stay at their site and hosts carry no young between sites; where "
                      "they do, sites rescue each other.")
     return found
+
+
+def _limits_words(site: Site) -> str:
+    """The limits of a site; empty where it has none."""
+    limits = site.limits
+    return "; ".join(words for number, words in (
+        (limits.ceiling_adults, "at most {:g} adults live at {}"),
+        (limits.ceiling_animals, "at most {:g} animals live at {}"),
+        (limits.beverton_holt, "{:g} adults halve the recruits of an adult at {}"),
+        (limits.ricker, "{:g} adults leave 37 % of the recruits of an adult at {}"),
+    ) if number is not None for words in [words.format(number, site.name)])
 
 
 def _multiplied(row) -> str:

@@ -43,8 +43,9 @@ def test_matching_is_even_about_a_half():
 def test_years_that_hardly_differ():
     """Where the curve is straight, the link SD is the SD over the slope; no tolerance eats it."""
     for mean in (0.03, 0.5, 0.97):
-        assert match_probability(mean, 1e-7)[1] == pytest.approx(
-            1e-7 / (mean * (1 - mean)), rel=1e-10, abs=0)
+        for sd in (1e-7, 1e-9, 1e-300):
+            assert match_probability(mean, sd)[1] == pytest.approx(
+                sd / (mean * (1 - mean)), rel=1e-10, abs=0)
 
 
 def test_no_spread_is_the_logit_itself():

@@ -301,3 +301,40 @@ def test_animals_at_the_start_are_said_to_count_as_wild(plan):
         plan["start"] = {"adult": number}
         found = Scenario.from_dict(plan).assumptions()
         assert any(s.startswith(told) for s in found) is said
+
+
+def test_limits_and_spreads_that_nobody_measured_are_assumptions(tmp_path):
+    (tmp_path / "estimates.yaml").write_text(
+        "survival/adult: {value: 0.93, link: {mean: 2.5867, se: 0.154, year_sd: 0.3}, "
+        "source: {measured: recaptures}}\n", encoding="utf-8")
+    written = {
+        "title": "x", "years": {"first": 2000, "last": 2010}, "census": "before breeding",
+        "estimates": "estimates.yaml",
+        "stages": [{"name": "young", "years": 1}, {"name": "adult", "breeds": True}],
+        "survival": {"young": {"value": 0.6, "year_sd": 0.1},
+                     "adult": {"estimate": "survival/adult", "year_sd": 0.03}},
+        "recruitment": {"per_adult": 0.1}, "bad_years": [{"name": "flood", "chance": 0.1,
+                                                          "survival": 0.8}],
+        "sites": [{"name": "A", "area_m2": 100, "capacity_per_m2": 3, "start": {"adult": 10}},
+                  {"name": "B", "limits": {"beverton_holt": {"adults": 50}},
+                   "start": {"adult": 10}}],
+        "quasi_extinction": {"adults_below": 1}, "runs": {"draws": 1, "replicates": 1},
+    }
+    scenario = Scenario.from_dict(written, base_folder=tmp_path)
+    said = scenario.assumptions()
+    assert ("Space is limited: at most 300 adults live at A; 50 adults halve the recruits of an "
+            "adult at B. These numbers carry no source and no doubt.") in said
+    assert ("How much ordinary years differ is written and not measured: survival/young (SD 0.1), "
+            "survival/adult (SD 0.03).") in said
+    assert any(s.startswith("A good or bad year tells nothing of the next one") for s in said)
+    assert not any("counted twice" in w for w in scenario.warnings)  # no spread was measured
+    measured = dict(written, survival={"young": 0.6, "adult": {"estimate": "survival/adult"}},
+                    year_effects={"carry_over": 0.2})
+    scenario = Scenario.from_dict(measured, base_folder=tmp_path)
+    assert any("counted twice" in w for w in scenario.warnings)
+    said = scenario.assumptions()
+    assert "What a year was like carries over to the next with correlation 0.2." in said
+    assert not any(s.startswith("How much ordinary years") for s in said)
+    steady = dict(written, chance={"years": False})
+    assert not any("years differ is" in s for s in
+                   Scenario.from_dict(steady, base_folder=tmp_path).assumptions())
