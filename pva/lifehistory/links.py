@@ -94,8 +94,8 @@ def _spread_for_sd(mean: float, sd: float) -> float:
     """
     low, high = 0.0, _LARGEST_LINK_SD
     spread = min(sd / (mean * (1 - mean)), high / 2)
-    if spread < 1e-8:
-        return spread  # the curve is straight to the last digit
+    if spread < 1e-6:
+        return spread  # here the curve is straight to twelve digits
     for _ in range(100):
         values = expit(centre_for_mean(mean, spread) + spread * NODES)
         away, steep = values - mean, values * (1 - values)
