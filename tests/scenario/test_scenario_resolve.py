@@ -304,9 +304,11 @@ def test_animals_at_the_start_are_said_to_count_as_wild(plan):
 
 
 def test_limits_and_spreads_that_nobody_measured_are_assumptions(tmp_path):
+    value, year_sd = (float(f(2.6, 0.3)) for f in (mean_over_years, sd_over_years))
     (tmp_path / "estimates.yaml").write_text(
-        "survival/adult: {value: 0.93, link: {mean: 2.5867, se: 0.154, year_sd: 0.3}, "
-        "source: {measured: recaptures}}\n", encoding="utf-8")
+        f"survival/adult: {{value: {value}, year_sd: {year_sd}, "
+        "link: {mean: 2.6, se: 0.154, year_sd: 0.3}, source: {measured: recaptures}}\n",
+        encoding="utf-8")
     written = {
         "title": "x", "years": {"first": 2000, "last": 2010}, "census": "before breeding",
         "estimates": "estimates.yaml",
