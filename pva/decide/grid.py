@@ -12,6 +12,7 @@ from typing import Any
 from pva.errors import FormError, MeaningError, Problem, PvaError
 from pva.files import parse_value
 from pva.scenario.changes import KeyPath
+from pva.scenario.rates_used import every_rate, only_interval_counts
 from pva.scenario.scenario import Scenario
 
 NUMBER = "number"  # animals per release year of the rows that `pva stock` varies
@@ -112,12 +113,15 @@ def _try_values(scenario, axes):
     """Every value once, the rest as written; all problems are raised together."""
     problems = []
     for axis in axes:
+        idle: set[str] = set()
         for value in axis.values:
             try:
-                changed(scenario, [(axis, value)])
+                idle |= _idle(scenario, changed(scenario, [(axis, value)]))
             except PvaError as error:
                 problems += [replace(p, what=f"with `{axis.key}` = {value}: {p.what}",
                                      done="nothing was run") for p in error.problems]
+        if idle:
+            problems.append(_moves_nothing(axis, sorted(idle)))
         if axis.key == NUMBER and not (axis.numeric and min(axis.values) >= 0):
             given = ", ".join(_text(v) for v in axis.values)
             problems.append(Problem(f"`{NUMBER}` is animals per release year; not every one of "
@@ -125,6 +129,24 @@ def _try_values(scenario, axes):
                                     code="value-outside"))
     if problems:
         raise MeaningError(problems)
+
+
+def _idle(scenario, other) -> set[str]:
+    """Rates whose best value was changed and their interval not: draws stay as they were."""
+    before = {r.key: r for r in every_rate(scenario.resolved)}
+    return {r.key for r in every_rate(other.resolved)
+            if r.key in before and only_interval_counts(r) and other.resolved.chance.unknown
+            and r.value != before[r.key].value and r.interval == before[r.key].interval}
+
+
+def _moves_nothing(axis, names):
+    rate = axis.key.removesuffix(".value")
+    return Problem(
+        f"`{axis.key}` would change nothing: what is not known of {', '.join(names)} is written as "
+        "an interval, and runs draw from the interval, whatever the best value",
+        f"Vary `{rate}` over whole rates, such as {{value: {_text(axis.values[0])}, se: 0.01}}, or "
+        "over bare numbers, which are then known exactly and alike in every year.",
+        done="nothing was run", code="value-moves-nothing")
 
 
 def _check_size(vary):

@@ -5,16 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
+from pva.lifehistory.laws import drawn_values, law_median
 from pva.scenario.meaning_resolved import varies
-from pva.scenario.rates_used import every_rate, spread_is_measured
+from pva.scenario.rates_used import every_rate, only_interval_counts, spread_is_measured
 from pva.scenario.resolved import Resolved
+
+_ASIDE = np.array([0.15, 0.85])  # of the law: a best value beyond these stands aside
 
 
 def warnings_of(resolved: Resolved, estimates: Any, *, already: Sequence[str]) -> list[str]:
     """Warnings of a resolved scenario, those raised before first, none twice."""
     found = list(already)
     found += estimates.notes if estimates is not None else ()
-    for check in (_only_ranges, _counted_twice, _late_releases, _nobody, _early_clock):
+    for check in (_only_ranges, _best_aside, _counted_twice, _late_releases, _nobody,
+                  _early_clock):
         found += check(resolved)
     return list(dict.fromkeys(found))
 
@@ -33,6 +39,18 @@ def _only_ranges(resolved: Resolved) -> list[str]:
         return []
     return [f"only a range is known of {', '.join(names)}: any value in it is drawn alike, and the "
             "goals are judged by every draw, not by their mean"]
+
+
+def _best_aside(resolved: Resolved) -> list[str]:
+    """Best values far from the middle of the interval from which runs draw."""
+    if not resolved.chance.unknown:
+        return []
+    aside = [r for r in every_rate(resolved) if only_interval_counts(r) and not (
+        drawn_values(r, _ASIDE)[0] <= r.value <= drawn_values(r, _ASIDE)[1])]
+    return [f"{r.key}: the best value {r.value:g} is far from {law_median(r):.3g}, the middle of "
+            f"its interval {r.interval[0]:g} to {r.interval[1]:g}. Runs draw from the interval, "
+            "whatever the best value: where the value was changed, change the interval with it"
+            for r in aside]
 
 
 def _counted_twice(resolved: Resolved) -> list[str]:

@@ -15,6 +15,11 @@ def spread_is_measured(rate: Rate) -> bool:
     return rate.source.kind == "measured" and not rate.source.text.endswith(SPREAD_WRITTEN)
 
 
+def only_interval_counts(rate: Rate) -> bool:
+    """Whether draws of a rate come from its interval alone, whatever its best value."""
+    return rate.interval is not None and rate.link is None and rate.distribution != "triangular"
+
+
 def every_rate(
     resolved: Resolved, *, with_start: bool = True, each_site: bool = False
 ) -> list[Rate]:

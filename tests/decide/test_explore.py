@@ -169,6 +169,25 @@ def test_a_grid_that_cannot_be(vary, kind, message):
     assert str(caught.value) == message
 
 
+def test_a_best_value_that_no_draw_looks_at_is_not_varied():
+    """Draws come from an interval; a grid over the best value beside it would be flat."""
+    wide = {"value": 0.9, "interval": [0.85, 0.94], "year_sd": 0.03}
+    scenario = river(survival=RIVER["survival"] | {"adult": wide})
+    with pytest.raises(MeaningError) as caught:
+        explore(scenario, {"survival.adult.value": [0.88, 0.9, 0.93]})
+    assert str(caught.value) == (
+        "`survival.adult.value` would change nothing: what is not known of survival/adult is "
+        "written as an interval, and runs draw from the interval, whatever the best value. Nothing "
+        "was run. Vary `survival.adult` over whole rates, such as {value: 0.88, se: 0.01}, or over "
+        "bare numbers, which are then known exactly and alike in every year.")
+    whole = explore(scenario, {"survival.adult": [{"value": 0.88, "se": 0.01},
+                                                  {"value": 0.93, "se": 0.01}]})
+    assert float(np.ptp(whole.all_goals_chance.values)) > 0.1
+    best = river(survival=RIVER["survival"] | {"adult": wide}, chance={"unknown": False})
+    held = explore(best, {"survival.adult.value": [0.88, 0.93]})
+    assert float(np.ptp(held.all_goals_chance.values)) > 0.1
+
+
 def test_keys_in_words():
     assert key_words("number") == "animals a year"
     assert key_words("survival.adult.value") == "survival of adult"

@@ -340,3 +340,16 @@ def test_limits_and_spreads_that_nobody_measured_are_assumptions(tmp_path):
     steady = dict(written, chance={"years": False})
     assert not any("years differ is" in s for s in
                    Scenario.from_dict(steady, base_folder=tmp_path).assumptions())
+
+
+def test_warning_of_a_best_value_far_from_the_middle_of_its_interval(plan):
+    def told(value, **more):
+        rate = {"value": value, "interval": [0.90, 0.95], **more}
+        scenario = Scenario.from_dict(plan | {"survival": plan["survival"] | {"adult": rate}})
+        return [w for w in scenario.warnings if "far from" in w]
+
+    assert told(0.93) == told(0.92) == told(0.91, distribution="triangular") == []
+    assert told(0.91) == [
+        "survival/adult: the best value 0.91 is far from 0.929, the middle of its interval 0.9 to "
+        "0.95. Runs draw from the interval, whatever the best value: where the value was changed, "
+        "change the interval with it"]
