@@ -70,6 +70,8 @@ class Judged:
         where the bed left alone is likelier than not to be harmed.
     surely : int
         Largest number a year whose whole interval is.
+    all_there : bool
+        Whether `largest` is as many as there are at the first census: no more was tried.
     years_to_regain : int or None
         Years after the last collection until the median of adults is back at 95 % of the median of
         the bed left alone; None = not within the years of the scenario, or nothing taken.
@@ -83,17 +85,22 @@ class Judged:
     surely: int
     years_to_regain: int | None
     curve: tuple[Taken, ...]
+    all_there: bool = False
 
 
 @dataclass(frozen=True)
 class Way:
-    """Another way of taking, from the lower limit: stage, once or spread, and what it allows."""
+    """Another way of taking, from the lower limit: stage, once or spread, and what it allows.
+
+    `all_there` as in `Judged`: the number at the first census is the limit, and not the risk.
+    """
 
     stage: str
     spread: bool
     years: tuple[int, ...]
     total: int
     years_to_regain: int | None
+    all_there: bool = False
 
 
 @dataclass(frozen=True)
@@ -189,7 +196,8 @@ def donor(scenario: Scenario, *, site: str | None = None, below: float | None = 
         when = years if spread else years[:1]
         found = judged[0] if when == years and one == stage else _judge(
             bed, "lower limit", low, adults, one, when, added_risk, briefly=True)
-        ways.append(Way(one, spread, when, found.largest * len(when), found.years_to_regain))
+        ways.append(Way(one, spread, when, found.largest * len(when), found.years_to_regain,
+                        found.all_there))
         told(3 + i)
     model = prepare(resolved, seed=seed, threads=threads).model
     return DonorAnswer(
@@ -334,7 +342,8 @@ def _judge(bed: _Bed, name, start, adults, stage, years, agreed, *, briefly=Fals
         largest = _largest(look, seen, lambda t: t.added, agreed)
         surely = 0 if briefly else _largest(look, seen, lambda t: t.high, agreed)
     return Judged(name, adults, float(none.mean()), largest, surely,
-                  _regained(medians, look, largest, years, bed.resolved), _curve(seen))
+                  _regained(medians, look, largest, years, bed.resolved), _curve(seen),
+                  largest == max(seen))
 
 
 def _largest(look, seen, end, agreed) -> int:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pva.decide.donor import LIKELY
 from pva.report.words import exact
-from pva.results.wording import animals, chance_words
+from pva.results.wording import animals, animals_down, chance_words
+
+ALL_THERE = ", as many a year as are there at first"
 
 
 def answer_of_donor(summary: dict) -> str:
@@ -21,15 +23,21 @@ def answer_of_donor(summary: dict) -> str:
                 f"adults, any collection of {summary['stage']} animals raises the chance that "
                 f"{summary['site']} will {harm} by more than {agreed}")
     else:
-        surely = "none" if not low["surely"] else animals(low["surely"])
+        surely = _most(low["surely"])
         sure = "" if low["surely"] == low["largest"] else (
             f" ({surely} where simulation error is not to matter, the safe choice)")
-        text = (f"At most {animals(summary['number'])} {summary['stage']} animals a year{sure}, "
+        sure += ALL_THERE if low.get("all_there") else ""
+        text = (f"At most {_most(summary['number'])} {summary['stage']} animals a year{sure}, "
                 f"{years}: so the chance that {summary['site']} will {harm} rises by at most "
                 f"{agreed}, judged from the lower limit of its abundance, "
                 f"{animals(low['adults'])} adults")
-    other = animals(best["largest"]) if best["largest"] else "none"
-    return (f"{text}; from the best value, {animals(best['adults'])} adults, it would be {other}.")
+    return (f"{text}; from the best value, {animals(best['adults'])} adults, it would be "
+            f"{_most(best['largest'])}.")
+
+
+def _most(number: int) -> str:
+    """The most that may be taken, rounded down."""
+    return animals_down(number) if number else "none"
 
 
 def _years(years: list[int]) -> str:
@@ -50,9 +58,8 @@ def safe_words(summary: dict) -> list[str]:
         lines.append("A bed in such a state is no donor: where the risk is high already, little "
                      "can be added to it, and the added risk says nothing.")
     if low["surely"] < low["largest"]:
-        safe = animals(low["surely"]) if low["surely"] else "none"
         lines.append(f"Beyond simulation error the added risk stays within what was agreed up to "
-                     f"{safe} a year.")
+                     f"{_most(low['surely'])} a year.")
     return lines
 
 
@@ -60,9 +67,8 @@ def judged_table(summary: dict) -> tuple[list[str], list[list[str]]]:
     """Both judgements side by side."""
     total = summary["independent_runs"]
     rows = [[j["start"], animals(j["adults"]), chance_words(j["risk"], total),
-             animals(j["largest"]) if j["largest"] else "none",
-             animals(j["surely"]) if j["surely"] else "none", _regain(j["years_to_regain"],
-                                                                      j["largest"])]
+             _most(j["largest"]), _most(j["surely"]),
+             _regain(j["years_to_regain"], j["largest"])]
             for j in summary["judged"]]
     return ["bed judged from", "adults", "risk left alone", "at most a year",
             "beyond simulation error", "years to regain"], rows
@@ -77,6 +83,7 @@ def _regain(years, number):
 def ways_table(summary: dict) -> tuple[list[str], list[list[str]]]:
     """Adults against younger animals, once against spread."""
     rows = [[w["stage"], "spread over " + _years(w["years"]) if w["spread"] else
-             f"once, {_years(w['years'])}", animals(w["total"]) if w["total"] else "none",
+             f"once, {_years(w['years'])}", _most(w["total"]) + (
+                 ALL_THERE if w.get("all_there") and w["total"] else ""),
              _regain(w["years_to_regain"], w["total"])] for w in summary["ways"]]
     return ["if taken as (lower limit)", "when", "at most in all", "years to regain"], rows

@@ -103,6 +103,14 @@ def animals_up(number: float) -> str:
     return f"{math.ceil(number / step - 1e-9) * step:,.0f}"
 
 
+def animals_down(number: float) -> str:
+    """A count as `animals`, rounded down: for the most that may be taken."""
+    if number < 100:
+        return f"{math.floor(number + 1e-9):.0f}"
+    step = 10 ** (math.floor(math.log10(number)) - (1 if number < 1000 else 2))
+    return f"{math.floor(number / step + 1e-9) * step:,.0f}"
+
+
 def rough(number: float) -> str:
     """A count to one significant figure beyond 1,000, else as `animals`."""
     return animals(number) if number < 1000 else f"{_round(number, 1):,.0f}"

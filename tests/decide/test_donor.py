@@ -12,6 +12,7 @@ from pva.decide.donor import donor
 from pva.errors import CannotCompute, MeaningError
 from pva.lifehistory.laws import drawn_values
 from pva.lifehistory.rates import POSITIVE, Rate
+from pva.report.donor_words import answer_of_donor, judged_table, ways_table
 from pva.report.figures.donor import donor_figure
 from pva.scenario.scenario import Scenario
 
@@ -44,6 +45,24 @@ def test_largest_collection_by_hand():
     once = {(w.stage, w.spread): w.total for w in answer.ways}
     assert once["adult", True] == 98 and once["adult", False] in (98, 99)
     assert once["young", True] == once["young", False] * 2 == 100  # all there are, each year
+    assert [w.all_there for w in answer.ways] == [False, False, True, True]
+    assert not low.all_there and not best.all_there
+    _, rows = ways_table(answer.summary())
+    assert [row[2] for row in rows] == [
+        "98", "99", "100, as many a year as are there at first",
+        "50, as many a year as are there at first"]
+
+
+def test_the_most_that_may_be_taken_is_rounded_down():
+    summary = donor(bed(), below=600).summary()
+    low, best = summary["judged"]
+    low |= {"largest": 108, "surely": 97}
+    best |= {"largest": 1169}
+    said = answer_of_donor(summary | {"number": 108})
+    assert said.startswith("At most 100 adult animals a year (97 where simulation error is not to "
+                           "matter, the safe choice), 2000 to 2001: ")
+    assert said.endswith("from the best value, 1,000 adults, it would be 1,160.")
+    assert judged_table(summary)[1][1][3] == "1,160"
 
 
 def test_zero_adds_exactly_nothing_and_more_never_lowers_the_risk():
