@@ -17,7 +17,8 @@ class Kept:
     Parameters
     ----------
     terminal : Terminal
-        With --out, results are looked for there first, and new ones are written there.
+        With --out, results are looked for there first, and new ones are written there; with --seed,
+        or a scenario that names its seed, results of another seed do not fit.
     study : Study
     question : Scenario
     path : Path
@@ -28,6 +29,8 @@ class Kept:
         self.question, self._terminal, self._path = question, terminal, path
         self._folder = results_folder(path, terminal.out)
         self._places = list(dict.fromkeys([self._folder, study.results_folder]))
+        named = question.resolved.runs.seed
+        self._seed = named if terminal.seed is None else terminal.seed
 
     def fresh_run(self):
         """Data set of a run of this very question, or None."""
@@ -35,9 +38,17 @@ class Kept:
 
         for place in self._places:
             data = _opened(place / f"{self._path.stem}.nc", read_dataset)
-            if data is not None and data.attrs.get("digest") == self.question.digest:
+            if data is not None and self._fits(data.attrs, self.question.digest):
                 return data
         return None
+
+    def _fits(self, found, *digests) -> bool:
+        """Whether an answer is to one of these questions, with the seed that holds for the page."""
+        return found.get("digest") in digests and self._same_seed(found)
+
+    def _same_seed(self, found) -> bool:
+        seed = found.get("seed")
+        return self._seed is None or seed is None or int(seed) == self._seed
 
     def run(self):
         """Data set of a run."""
@@ -49,8 +60,10 @@ class Kept:
         return found
 
     def fresh_stock(self) -> dict | None:
-        """Number to stock for this very question, or None."""
-        return self._json("stock.json", lambda found: found.get("digest") == self.question.digest)
+        """Number to stock for this very question and the chance it wants, or None."""
+        wanted = self.question.resolved.chance_wanted
+        return self._json("stock.json", lambda found: self._fits(found, self.question.digest)
+                          and found.get("chance_wanted") == wanted)
 
     def stock(self) -> dict | None:
         """Number to stock; None where the scenario asks for none."""
@@ -63,7 +76,8 @@ class Kept:
     def comparison(self, questions: list) -> dict:
         """All questions against this one, the first."""
         digests = [q.digest for q in questions]
-        found = self._json("compare.json", lambda found: found.get("digests") == digests)
+        found = self._json("compare.json", lambda found: found.get("digests") == digests
+                           and self._same_seed(found))
         if found is not None:
             return found
         self._say("compare.json", "comparing")
@@ -103,7 +117,7 @@ class Kept:
         Fewer runs than the scenario's cannot be asked for there.
         """
         if asked.draws or asked.replicates or self._json(
-                "check-data.json", lambda f: f.get("digest") == self.question.digest):
+                "check-data.json", lambda f: self._fits(f, self.question.digest)):
             return None
         terminal = self._terminal
         more = {"--hold-out": asked.hold_out, "--seed": terminal.seed,
@@ -119,12 +133,11 @@ class Kept:
         from pva.results.store import read_dataset
 
         question = _with_runs(self.question, asked)
-        digests = {self.question.digest, question.digest}
-        at_hand = False
+        digests, at_hand = {self.question.digest, question.digest}, False
         for place in self._places:
             data = _opened(place / f"{self._path.stem}.explore.nc", read_dataset)
             at_hand = at_hand or data is not None
-            if data is not None and data.attrs.get("digest") in digests:
+            if data is not None and self._fits(data.attrs, *digests) and _holds(data, asked):
                 return data
         if asked is not None:
             self._say("explore.nc", "exploring")
@@ -143,7 +156,7 @@ class Kept:
         stocked, digest = self.fresh_stock(), self.question.digest
         if stocked is None:
             return None
-        found = self._json("targets.json", lambda f: f.get("digest") == digest)
+        found = self._json("targets.json", lambda f: self._fits(f, digest))
         if found is None:
             self._say("targets.json", "moving the target")
             found = target_curves(self.question, stocked["curve"]["number"],
@@ -155,7 +168,7 @@ class Kept:
 
     def _answer(self, kind, ending, asked, left_out, make, *digests):
         digests = (self.question.digest, *digests)
-        found = self._json(ending, lambda f: f.get("digest") in digests)
+        found = self._json(ending, lambda f: self._fits(f, *digests))
         if found is None and asked:
             self._say(ending, "finding it")
             found = make()
@@ -181,6 +194,17 @@ def _opened(file, read):
         return read(file) if file.is_file() else None
     except (OSError, ValueError):
         return None
+
+
+def _holds(data, asked) -> bool:
+    """Whether a grid holds every value that study.yaml asks for; a finer one does."""
+    from pva.decide.grid import Axis
+
+    if asked is None:
+        return True
+    axes = [Axis(key, tuple(values), ()) for key, values in asked.vary.items()]
+    return all(axis.name in data.dims and set(axis.labels) <= set(data[axis.name].values.tolist())
+               for axis in axes)
 
 
 def _with_runs(question, asked):

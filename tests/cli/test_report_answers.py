@@ -62,6 +62,43 @@ def test_the_record_names_one_command(call, small):
             in shown)
 
 
+def test_answers_to_another_chance_or_of_another_seed_are_made_anew(call, small):
+    folder = small.parents[1]
+    (folder / "study.yaml").write_text(PLAIN, encoding="utf-8")
+    results = folder / "results"
+
+    def kept(name):
+        return json.loads((results / name).read_text("utf-8"))
+
+    assert call("report", folder).exit_code == 0
+    wanted, seed = kept("small.stock.json")["chance_wanted"], kept("small.stock.json")["seed"]
+    assert "missing or out of date" not in call("report", folder).stderr
+    assert call("stock", small, "--chance", "0.35").exit_code == 0
+    done = call("report", folder)
+    assert "small.stock.json is missing or out of date: searching" in done.stderr
+    assert kept("small.stock.json")["chance_wanted"] == wanted != 0.35
+    assert call("run", small, "--seed", str(seed + 1)).exit_code == 0
+    done = call("report", folder)
+    assert done.stderr.startswith("small.nc is missing or out of date: running")
+    assert "stock.json is missing" not in done.stderr
+    done = call("report", folder, "--seed", str(seed + 1))
+    assert all(f"small.{name} is missing or out of date" in done.stderr
+               for name in ("nc", "stock.json", "targets.json"))
+    assert {kept(f"small.{n}.json")["seed"] for n in ("summary", "stock", "targets")} == {seed + 1}
+
+
+def test_a_map_asked_for_anew_is_made_anew(call, small):
+    folder = small.parents[1]
+    (folder / "study.yaml").write_text(MAP, encoding="utf-8")
+    assert call("report", folder).exit_code == 0
+    (folder / "study.yaml").write_text(MAP.replace("[0, 40]", "[40]"), encoding="utf-8")
+    assert "exploring" not in call("report", folder).stderr  # the finer map holds it
+    (folder / "study.yaml").write_text(MAP.replace("[0, 40]", "[0, 40, 60]"), encoding="utf-8")
+    assert "small.explore.nc is missing or out of date: exploring" in call("report", folder).stderr
+    assert len(json.loads((folder / "results" / "small.explore.json").read_text("utf-8"))[
+        "points"]) == 6
+
+
 def test_figures_stand_as_svg_png_and_numbers(call, small):
     folder = small.parents[1] / "results"
     assert call("sensitivity", small).exit_code == 0
