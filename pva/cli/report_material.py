@@ -105,11 +105,13 @@ def _donor_of(terminal, study, asked):
 
 def _command(study, runs) -> str:
     """The one command that makes the page again; a seed that the scenario does not name is said."""
+    from pva.report.sections.commands import study_folder
+
     named = ""
     for question, data in runs[:1]:
         seed = int(data.attrs["seed"])
         named = "" if question.resolved.runs.seed == seed else f" --seed {seed}"
-    return f"pva report {study.folder.resolve().name}{named}"
+    return f"pva report {study_folder(study)}{named}"
 
 
 def scenario_paths(study) -> list[Path]:

@@ -1,7 +1,9 @@
 """`pva report` shows finished answers that fit the scenario as it is, and leaves out others."""
 
+import html
 import json
 import re
+import shlex
 
 from pva.cli.second_process import meanwhile
 from tests.cli.conftest import write_small
@@ -97,6 +99,22 @@ def test_a_map_asked_for_anew_is_made_anew(call, small):
     assert "small.explore.nc is missing or out of date: exploring" in call("report", folder).stderr
     assert len(json.loads((folder / "results" / "small.explore.json").read_text("utf-8"))[
         "points"]) == 6
+
+
+def test_commands_on_the_page_work_as_they_stand(call, small, monkeypatch):
+    folder = small.parents[1].rename(small.parents[1].with_name("my study"))
+    (folder / "study.yaml").write_text(PLAIN, encoding="utf-8")
+    assert call("report", folder).exit_code == 0
+    found = re.findall(r'<pre class="command"><code>(.*?)</code>',
+                       (folder / "report.html").read_text("utf-8"))
+    commands = [shlex.split(html.unescape(c)) for c in found]
+    ready = [c[1:] for c in commands if "SCENARIO" not in " ".join(c)]
+    assert [c[0] for c in ready] == ["sensitivity", "explore", "report"]
+    monkeypatch.chdir(folder.parent)
+    for command in ready:
+        done = call(*command)
+        assert done.exit_code == 0, done.stderr
+    assert "Mechanisms switched off in turn, in the same luck" in words(folder / "report.html")
 
 
 def test_figures_stand_as_svg_png_and_numbers(call, small):

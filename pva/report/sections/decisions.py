@@ -20,6 +20,7 @@ from pva.report.figures.flips import flips_figure
 from pva.report.figures.grid_map import grid_figure
 from pva.report.figures.observed import observed_figure
 from pva.report.material import Material
+from pva.report.sections.commands import quoted, scenario_file, study_folder
 from pva.report.sensing_words import (
     answer_of_sensitivity,
     confidence_words,
@@ -42,7 +43,7 @@ def flips(material: Material) -> Section:
     if found is None:
         return Section(name, title, _without(material, "sensitivity", "Which single number, if it "
                                              "were otherwise, would change the answer",
-                                             "pva sensitivity SCENARIO"), short)
+                                             f"pva sensitivity {scenario_file(material)}"), short)
     blocks = [Text(answer_of_sensitivity(found))]
     if found["rates"]:
         blocks.append(flips_figure("one-rate-at-a-time", found))
@@ -68,8 +69,8 @@ def host_map(material: Material) -> Section:
     if material.grid is None:
         return Section(name, title, _without(
             material, "explore", "Where the young are limited by host fish and where by mussels "
-            "stocked", 'pva explore SCENARIO --vary number=0,200,400 --vary '
-            '"sites.*.hosts.HOST.per_100m2.value=2,5,10"'), short)
+            "stocked" if _first_host(material) else "How the chance changes over a grid of "
+            "what-ifs", _explore_command(material)), short)
     summary = explore_summary(material.grid)
     words = {n: squared(key_words(material.grid[n].attrs["long_name"]))
              for n in dimensions(material.grid)}
@@ -94,7 +95,7 @@ def donor(material: Material) -> Section:
     name, title, short = "donor", "What the donor bed can give", "Donor"
     if material.donor is None:
         return Section(name, title, _without(material, "donor", "How many animals a wild bed can "
-                                             "give", "pva donor SCENARIO"), short)
+                                             "give", f"pva donor {_donor_file(material)}"), short)
     found = material.donor
     blocks = [Text(answer_of_donor(found)), *(Text(t) for t in safe_words(found)),
               donor_figure("donor-risk", found),
@@ -113,7 +114,7 @@ def check(material: Material) -> Section:
     if found is None:
         return Section(name, title, _without(
             material, "check-data", "Whether a projection of the past gives what the crews saw",
-            "pva check-data STUDY PAST_SCENARIO"), short)
+            f"pva check-data {study_folder(material.study)} PAST_SCENARIO"), short)
     blocks = [Text(answer_of_data_check(found)), observed_figure("seen-against-predicted", found),
               *(Text(sentence(t)) for t in data_words(found)),
               Text(f"The past was projected with {_runs(found)}.")]
@@ -133,6 +134,31 @@ def _looked(material, found, command):
         runs < main.draws * main.replicates else ""
     quick = "A quick look" if finer else "Every look"
     return Text(f"{quick}: {_runs(found)} behind every chance.{finer}")
+
+
+def _donor_file(material):
+    """The scenario that takes animals from a site, as far as one is known."""
+    resolved = material.scenario.resolved if material.scenario else None
+    if resolved is not None and (resolved.collections
+                                 or any(r.from_site for r in resolved.releases)):
+        return scenario_file(material)
+    at_hand = material.study is not None and material.study.place("scenarios/donor.yaml").is_file()
+    return quoted(f"{material.study.folder.resolve().name}/scenarios/donor.yaml") if at_hand else (
+        "SCENARIO")
+
+
+def _first_host(material):
+    """A host fish that lives at every site, or None."""
+    sites = material.scenario.resolved.sites if material.scenario else ()
+    names = [h.host for h in sites[0].hosts] if sites else []
+    return next((n for n in names if all(n in [h.host for h in s.hosts] for s in sites)), None)
+
+
+def _explore_command(material):
+    host, resolved = _first_host(material), material.scenario and material.scenario.resolved
+    vary = ["number=0,200,400"] if resolved and resolved.releases else []
+    vary += [f'"sites.*.hosts.{host}.per_100m2=2,5,10"'] if host else []
+    return " --vary ".join([f"pva explore {scenario_file(material)}", *(vary or ["KEY=VALUES"])])
 
 
 def _without(material, kind, question, command):
