@@ -81,6 +81,7 @@ def _check_site(spec: ScenarioSpec, site: SiteSpec, path: tuple, problems: Probl
     if spec.matrix is not None:
         _check_site_matrix(spec, site, path, problems)
     _check_limits(site.limits, (*path, "limits"), problems)
+    _check_inherited_crowding(spec.limits, site.limits, (*path, "limits"), problems)
     hosts = _host_names(spec, site)
     needs_area = bool(hosts) or any(
         b is not None and b.fertilised is not None for b in (spec.recruitment, site.recruitment)
@@ -144,6 +145,18 @@ def _check_limits(limits: LimitsSpec | None, path: tuple, problems: Problems) ->
     if limits.beverton_holt is not None and limits.ricker is not None:
         problems.add(path, "{key} has both `beverton_holt` and `ricker`", "Keep one of them.",
                      code="two-crowdings")
+
+
+def _check_inherited_crowding(top: LimitsSpec | None, own: LimitsSpec | None, path: tuple,
+                              problems: Problems) -> None:
+    """A site's key replaces the same key only, so the other form of crowding would stay as well."""
+    if top is None or own is None:
+        return
+    for mine, other in (("beverton_holt", "ricker"), ("ricker", "beverton_holt")):
+        if getattr(own, mine) is not None and getattr(top, other) is not None:
+            problems.add((*path, mine), f"{{key}} comes on top of the `{other}` of all sites",
+                         f"Keep one of them: write `{other}` at the sites that need it, not at top "
+                         "level.", code="two-crowdings")
 
 
 def _check_density(spec, written: HostDensitySpec, path: tuple, problems: Problems) -> None:
