@@ -172,7 +172,9 @@ class ReleaseSpec(Block):
         "Whether `first_year_survival` multiplies that year's survival of the stage.",
         form="on/off", default_words="on for a `release/...` estimate", twin_only=True,
     )
-    cost_each: Number = key("Cost of one planned animal.", form="number", default=0.0, low=0)
+    cost_each: Number = key(
+        "Cost of one animal: of those planned in totals and order sheets, of those delivered in "
+        "the measure `cost`.", form="number", default=0.0, low=0)
     mothers_per_1000: Number = key(
         "Gravid females needed for 1,000 animals.", form="number", default=0.0, low=0
     )
