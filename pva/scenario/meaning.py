@@ -37,6 +37,7 @@ def check_meaning(spec: ScenarioSpec, problems: Problems, reader: RateReader) ->
     check_life(spec, problems)
     check_sites(spec, problems)
     check_plan(spec, problems)
+    _check_pairs(spec.year_effects.between_rates, problems)
     _check_survey_goals(spec, problems, reader)
     _check_numbers(spec, (), problems, reader)
 
@@ -53,6 +54,20 @@ def check_years(spec: ScenarioSpec, problems: Problems) -> None:
         spanned = spec.years.last - spec.years.first
         problems.add(("years", "last"), f"the scenario spans {spanned:,} years, more than "
                      f"{MOST_YEARS:,}", "Write fewer years.", code="years-too-many")
+
+
+def _check_pairs(between: float | dict, problems: Problems) -> None:
+    """A pair may stand in both orders, as in a full matrix, but with one number."""
+    known: dict[frozenset, float] = {}
+    for one, row in between.items() if isinstance(between, dict) else ():
+        for other, number in row.items():
+            earlier = known.setdefault(frozenset((one, other)), 1.0 if one == other else number)
+            if number != earlier:
+                said = ("a rate's correlation with itself is 1" if one == other
+                        else f"the same pair holds {earlier:g} above")
+                problems.add(("year_effects", "between_rates", one, other),
+                             f"{{key}} is {number:g}, but {said}",
+                             "Write each pair once.", code="pair-twice")
 
 
 def _check_survey_goals(spec: ScenarioSpec, problems: Problems, reader: RateReader) -> None:
