@@ -98,7 +98,7 @@ def _scenarios_of(path: Path) -> set[str]:
 def tell_stock(terminal: Terminal, question, summary: dict) -> None:
     """Say the number to stock in words and tables."""
     from pva.cli.runs import tell_leading
-    from pva.cli.sentences import chance_between, chance_range
+    from pva.cli.sentences import chance_range
     from pva.cli.stock_words import (
         OPTION_COLUMNS,
         SHORTER_COLUMNS,
@@ -114,7 +114,7 @@ def tell_stock(terminal: Terminal, question, summary: dict) -> None:
         totals_words,
         what_would_change_stock,
     )
-    from pva.results.wording import animals
+    from pva.results.wording import animals, chance_between
 
     terminal.answer_with_seed(answer_of_stock(summary), question, summary)
     for line in made_words(summary):

@@ -30,15 +30,6 @@ LAYER_WORDS = {
 }
 
 
-def chance_between(chance: float, low: float, high: float) -> str:
-    """A chance in words; one never seen, or never missed, by the end of its interval."""
-    if chance <= 0:
-        return f"below {chance_words(high)}"
-    if chance >= 1:
-        return f"above {chance_words(low)}"
-    return chance_words(chance)
-
-
 def chance_range(low: float | None, high: float | None) -> str:
     """Ends of an interval, "24 % to 100 %"; empty where there are none."""
     if low is None or high is None:

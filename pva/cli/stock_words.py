@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 
-from pva.cli.sentences import chance_between, chance_range
+from pva.cli.sentences import chance_range
 from pva.results.wording import (
     LIFT_WORDS,
     animals,
     animals_up,
+    chance_between,
     chance_words,
     in_ten,
     rough,

@@ -12,7 +12,7 @@ from pva.decide.outcomes import outcomes, prepare
 from pva.model.draws import SCRAMBLES, scramble_of_draw
 from pva.results.run import seed_of, with_runs
 from pva.results.summary import plain
-from pva.results.uncertainty import mean_error
+from pva.results.uncertainty import mean_error, never_limit
 from pva.scenario.scenario import Scenario
 
 _Z = 1.959963984540054
@@ -97,7 +97,8 @@ def compare(scenarios: Sequence[Scenario], *, seed: int | None = None,
     independent = min(m.independent_runs(runs.replicates) for m in models)
     titles = _distinct([s.resolved.title for s in scenarios])
     rows = {
-        title: tuple(difference(n, results[0][n], result[n], scramble)
+        title: tuple(difference(n, results[0][n], result[n], scramble,
+                                certain=all(m.certain for m in models))
                      for n in results[0] if n in result)
         for title, result in zip(titles[1:], results[1:], strict=True)
     }
@@ -136,8 +137,8 @@ def _warnings(scenarios, results):
     return tuple(missing)
 
 
-def difference(name: str, first: np.ndarray, other: np.ndarray,
-               scramble: np.ndarray) -> Difference:
+def difference(name: str, first: np.ndarray, other: np.ndarray, scramble: np.ndarray, *,
+               certain: bool = True) -> Difference:
     """Difference of one outcome, other minus first.
 
     Parameters
@@ -145,6 +146,10 @@ def difference(name: str, first: np.ndarray, other: np.ndarray,
     first, other : ndarray, shape (draw, replicate)
         In the same luck.
     scramble : ndarray of int, shape (draw,)
+    certain : bool
+        Whether what every run shows alike is sure. Where it is not, and something happened always
+        in one and never in the other, the interval ends where such a row would come one time in
+        twenty.
     """
     away = other - first
     mean = float(away.mean())
@@ -155,8 +160,12 @@ def difference(name: str, first: np.ndarray, other: np.ndarray,
         error, z = float(mean_error(means, sizes)), float(student.ppf(0.975, groups - 1))
     else:
         error, z = float(away.std(ddof=1) / np.sqrt(away.size)), _Z
+    low, high = mean - z * error, mean + z * error
+    if not certain and abs(mean) == 1 and np.isin((first, other), (0, 1)).all():
+        edge = 1 - never_limit(len(first) if groups > 1 else first.size)
+        low, high = (edge, 1.0) if mean > 0 else (-1.0, -edge)
     settled = abs(mean) > z * error or (error == 0 and mean == 0)
     more = None if settled or mean == 0 else float((z * error / mean) ** 2)
     of = None if more is None else "draws" if groups > 1 else "replicates"
-    return Difference(name, float(first.mean()), float(other.mean()), mean, mean - z * error,
-                      mean + z * error, settled, more, of)
+    return Difference(name, float(first.mean()), float(other.mean()), mean, low, high, settled,
+                      more, of)

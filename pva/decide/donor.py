@@ -330,7 +330,7 @@ def _judge(bed: _Bed, name, start, adults, stage, years, agreed, *, briefly=Fals
     def look(number: int) -> Taken:
         if number not in seen:
             harmed, medians[number] = bed.run(stage, start, years, number)
-            d = difference("added", none, harmed, scramble)
+            d = difference("added", none, harmed, scramble, certain=ready.model.certain)
             seen[number] = Taken(number, d.difference, d.low, d.high)
         return seen[number]
 

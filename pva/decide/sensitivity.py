@@ -190,5 +190,6 @@ def switch_effects(ready: Ready, written: np.ndarray, switched: Mapping[str, np.
         The same with one mechanism switched off.
     """
     scramble = groups(ready.resolved.runs.draws, doubtful=ready.model.doubtful)
-    return tuple(difference(name, written.astype(float), happened.astype(float), scramble)
+    return tuple(difference(name, written.astype(float), happened.astype(float), scramble,
+                            certain=ready.model.certain)
                  for name, happened in switched.items())

@@ -54,6 +54,15 @@ def chance_words(chance: float, total: int | None = None) -> str:
     return _percent(chance)
 
 
+def chance_between(chance: float, low: float, high: float) -> str:
+    """A chance in words; one never seen, or never missed, by the end of its interval."""
+    if chance <= 0 < high:
+        return f"below {chance_words(high)}"
+    if chance >= 1 > low:
+        return f"above {chance_words(low)}"
+    return chance_words(chance)
+
+
 def _percent(chance):
     percent = 100 * chance
     if 5 <= percent <= 95:

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pva.decide.compare import compare, difference
+from pva.decide.compare import compare, difference, groups
 from pva.model.draws import scramble_of_draw
 from pva.results.run import run
 from pva.results.summary import run_summary
@@ -50,6 +50,20 @@ def test_a_demo_scenario_against_its_copy_differs_by_exactly_nothing(demo):
     rows, = compare([demo("base"), demo("base")]).differences.values()
     assert {(d.difference, d.low, d.high) for d in rows} == {(0.0, 0.0, 0.0)}
     assert all(d.settled and d.more_runs is None for d in rows)
+
+
+def test_always_in_one_and_never_in_the_other_is_not_exactly_one():
+    """As a chance never seen in 20 draws may be 1 - 0.05^(1/20) = 14 %, so may what differs."""
+    never, always = np.zeros((20, 5)), np.ones((20, 5))
+    edge = 0.05 ** (1 / 20)
+    found = difference("lost", never, always, groups(20, doubtful=True), certain=False)
+    assert (found.difference, found.low, found.high) == (1, pytest.approx(edge), 1)
+    back = difference("lost", always, never, groups(20, doubtful=True), certain=False)
+    assert (back.low, back.high, back.settled) == (-1, pytest.approx(-edge), True)
+    alike = difference("lost", never, always, groups(20, doubtful=False), certain=False)
+    assert alike.low == pytest.approx(0.05 ** (1 / 100))  # replicates of draws that are all alike
+    sure = difference("lost", never, always, groups(20, doubtful=True), certain=True)
+    assert (sure.low, sure.high) == (1, 1)
 
 
 def test_with_bounds_in_place_of_survival_the_verdict_is_cannot_tell_yet(demo):

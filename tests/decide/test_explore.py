@@ -206,5 +206,6 @@ def test_figure_holds_the_grid(vary):
     grid = explore(river(), vary)
     figure = grid_figure("grid", grid)
     assert len(figure.data.rows) == grid.all_goals_chance.size
+    assert not {"0 %", "100 %"} & {row[-2] for row in figure.data.rows}  # never seen: a limit
     assert "lowest" in figure.alternative and "highest" in figure.alternative
     assert figure.svg.startswith("<svg") and "animals a year" in figure.svg

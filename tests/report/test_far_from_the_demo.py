@@ -48,8 +48,10 @@ def test_a_chance_that_no_run_showed_is_said_as_its_limit_alone(plan):
 
 def test_a_flat_curve_is_shown_over_all_numbers_tried():
     flat = UNREACHABLE | {"curve": UNREACHABLE["curve"] | {"chance": [0.0, 0.0, 0.0]}}
-    _, place = stock_figure("flat", flat, unit="animals a year")
+    figure, place = stock_figure("flat", flat, unit="animals a year")
     assert place["high"] == pytest.approx(1600)
+    assert {row[1].split()[0] for row in figure.data.rows} == {"below"}  # never "0 %"
+    assert figure.alternative.startswith("The chance rises from below ")
 
 
 @pytest.mark.parametrize("number, beyond", [(400.0, False), (50000.0, True)])

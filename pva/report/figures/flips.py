@@ -32,12 +32,14 @@ def flips_figure(name: str, summary: dict) -> Figure:
     wanted = summary["chance_wanted"] if summary["verdict"] is not None else None
     what = ("Chance of meeting every goal" if summary["outcome"] == "all goals"
             else "Chance of not falling below the threshold")
-    told = " ".join(_told(r) for r in rows[:5])
+    total = summary["independent_runs"]
+    told = " ".join(_told(r, total) for r in rows[:5])
     svg, _ = picture(name, lambda sheet: _paint(sheet, rows, wanted, what), alternative=told,
                      title=f"{what}, one rate at a time", size=(7.2, 1.0 + 0.4 * len(rows)))
     data = table(f"{what}, one rate at a time",
                  ("Rate", "Best value", "95 % of what is known", "Chance there", "Answer flips at",
-                  "Against the data"), [_cells(r) for r in summary["rates"]], numbers=(1, 2, 3, 4))
+                  "Against the data"), [_cells(r, total) for r in summary["rates"]],
+                 numbers=(1, 2, 3, 4))
     caption = (f"{what} with one rate held at the two ends of what is known about it, all else as "
                "uncertain as it is. Open bars: nothing is said about the doubt, so the rate is "
                "moved by one step (0.02 of a probability, else a tenth). Diamond: all at best "
@@ -99,17 +101,18 @@ def _paint(sheet, rows, wanted, what):
     axes.spines["left"].set_visible(False)
 
 
-def _told(row):
+def _told(row, total):
     low, high, stated = ends(row)
     range_ = (f"over what is known ({rate_range(row['low'], row['high'])})" if stated
               else "one step down and up")
     flip = f"; the answer flips at {rate(row['flip'])}" if row["flip"] is not None else ""
-    return (f"{rate_words(row['name'])}: {percent(low)} to {percent(high)} {range_}{flip}.")
+    return (f"{rate_words(row['name'])}: {percent(low, total)} to {percent(high, total)} "
+            f"{range_}{flip}.")
 
 
-def _cells(row):
+def _cells(row, total):
     low, high, stated = ends(row)
     return (rate_words(row["name"]), rate(row["value"]),
             rate_range(row["low"], row["high"]) if stated else "nothing is said",
-            f"{percent(low)} to {percent(high)}" + ("" if stated else " (one step)"),
+            f"{percent(low, total)} to {percent(high, total)}" + ("" if stated else " (one step)"),
             "" if row["flip"] is None else rate(row["flip"]), standing(row))

@@ -19,7 +19,8 @@ from pva.report.figures.canvas import (
     picture,
     shades,
 )
-from pva.report.words import percent, percent_range
+from pva.report.words import percent_range
+from pva.results.wording import chance_between
 
 EVENLY = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
 MOST_PANELS = 6
@@ -44,11 +45,12 @@ def grid_figure(name: str, data: xr.Dataset, *, words: dict[str, str] | None = N
     what, chance, low, high = _outcome(data, names)
     painted = [n for n in names if data.sizes[n] > 1][:3] or names[:1]
     shown = chance.isel({n: 0 for n in names if n not in painted})
-    told = _alternative(what, chance, names, words)
+    told = _alternative(what, (chance, low, high), names, words)
     svg, _ = picture(name, lambda sheet: _paint(sheet, what, shown, painted, words, (low, high)),
                      alternative=told, title=what, size=_size(shown, painted))
     rows = [(*(_text(chance[n].values[i]) for n, i in zip(names, place, strict=True)),
-             percent(chance.values[place]), percent_range(low.values[place], high.values[place]))
+             chance_between(*(a.values[place] for a in (chance, low, high))),
+             percent_range(low.values[place], high.values[place]))
             for place in np.ndindex(*chance.shape)]
     numbers = tuple(range(len(names) + 2))
     columns = (*(words[n] for n in names), "Chance", "95 % interval of the simulation")
@@ -168,13 +170,13 @@ def _text(value):
     return f"{value:g}" if isinstance(value, int | float | np.number) else str(value)
 
 
-def _alternative(what, chance, names, words):
-    places = {}
+def _alternative(what, seen, names, words):
+    places, chance = {}, seen[0]
     for end, at in (("lowest", np.argmin(chance.values)), ("highest", np.argmax(chance.values))):
         place = np.unravel_index(at, chance.shape)
         where = ", ".join(f"{words[n]} {_text(chance[n].values[i])}"
                           for n, i in zip(names, place, strict=True))
-        places[end] = f"{end} {percent(chance.values[place])} at {where}"
+        places[end] = f"{end} {chance_between(*(a.values[place] for a in seen))} at {where}"
     return f"{what}: {places['lowest']}; {places['highest']}."
 
 

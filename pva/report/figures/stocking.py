@@ -18,6 +18,7 @@ from pva.report.figures.canvas import (
     picture,
 )
 from pva.report.words import count, exact, known, percent, percent_range
+from pva.results.wording import chance_between
 
 
 def stock_figure(name: str, answer: dict, *, unit: str, brief: bool = False) -> tuple[Figure, dict]:
@@ -47,7 +48,7 @@ def stock_figure(name: str, answer: dict, *, unit: str, brief: bool = False) -> 
         caption = (f"Chance of meeting every goal in the same run, against {unit}. The shaded "
                    "band is the 95 % interval of the simulation itself; it does not show how far "
                    "the rates may be off, because the chance already averages over them.")
-    said = [f"{exact(n)} {unit}: chance {percent(c)} ({percent_range(lo, hi)})"
+    said = [f"{exact(n)} {unit}: chance {chance_between(c, lo, hi)} ({percent_range(lo, hi)})"
             for n, c, lo, hi in zip(*(curve[k] for k in ("number", "chance", "low", "high")),
                                     strict=True)]
     values = {"place": place, "at": [float(n) for n in curve["number"]], "said": said}
@@ -95,8 +96,10 @@ def _reach(answer, number, chance):
 
 def _alternative(answer, curve, unit):
     i = int(np.argmax(curve["chance"]))
-    parts = [f"The chance rises from {percent(curve['chance'][0])} with "
-             f"{count(curve['number'][0])} to its best, {percent(curve['chance'][i])}, with "
+    first, best = (chance_between(*(curve[k][at] for k in ("chance", "low", "high")))
+                   for at in (0, i))
+    parts = [f"The chance rises from {first} with "
+             f"{count(curve['number'][0])} to its best, {best}, with "
              f"{count(curve['number'][i])} {unit}."]
     if answer["number"] is not None:
         parts.append(f"It crosses the wanted {percent(answer['chance_wanted'])} at about "
@@ -107,7 +110,7 @@ def _alternative(answer, curve, unit):
 
 
 def _data(curve, unit):
-    rows = [(exact(n), percent(c), percent_range(lo, hi)) for n, c, lo, hi in
+    rows = [(exact(n), chance_between(c, lo, hi), percent_range(lo, hi)) for n, c, lo, hi in
             zip(curve["number"], curve["chance"], curve["low"], curve["high"], strict=True)]
     return table(f"Chance of meeting every goal by {unit}",
                  (unit[0].upper() + unit[1:], "Chance", "95 % interval of the simulation"), rows,

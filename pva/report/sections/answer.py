@@ -81,7 +81,7 @@ def _stock_sentence(answer, resolved):
     years = years_words(answer["release_years"])
     if answer["number"] == 0:
         return (f"No stocking is needed: with none released, the chance of meeting every goal is "
-                f"{tenths(answer['chance_at_number'])} ({percent(answer['chance_at_number'])}).")
+                f"{_chance(answer['chance_at_number'], _size(answer))}.")
     if answer["number"] is not None:
         return (f"About {count(answer['number'])} {unit}, released {years} "
                 f"({count(answer['total_animals'])} in all), give a chance of "
@@ -158,7 +158,8 @@ def _facts(material):
     pairs = []
     if answer["number"] is not None:
         pairs.append((count(answer["number"]), f"{unit}, {years_words(answer['release_years'])}"))
-        pairs.append((percent(answer["chance_at_number"]), "chance of meeting every goal, "
+        pairs.append((percent(answer["chance_at_number"], _size(answer)),
+                      "chance of meeting every goal, "
                       f"{tenths(answer['chance_at_number'])}"))
         pairs.append((count(answer["total_animals"]), "animals planned in all"))
         if answer["cost"]:
