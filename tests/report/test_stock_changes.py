@@ -23,7 +23,31 @@ def test_the_end_of_the_duty():
                                   "2026; beyond simulation error 2029."]
     assert changes(duty=DUTY | {"ends": None}) == [
         "With 140 a year the duty cannot end before 2029: stopping earlier leaves less than 80 %."]
+    assert changes(duty=DUTY | {"ends_surely": None}) == [
+        "With 140 a year the last release needed for 80 % is that of 2026; simulation error leaves "
+        "it open whether any year is late enough."]
+    assert changes(duty=DUTY | {"ends": 2025}) == ["With 140 a year no release is needed for 80 %."]
     assert changes() == []
+
+
+def test_other_scenarios_beside_the_answer():
+    def other(number):
+        scenario = SimpleNamespace(digest="other")
+        return SimpleNamespace(title="T", scenario=scenario, answer=ANSWER | {"number": number})
+
+    rows = [{"outcome": "all goals", "first": .61, "other": chance, "settled": settled}
+            for chance, settled in ((.614, True), (.5, False))]
+    found = changes_of(SimpleNamespace(
+        answer=ANSWER | {"number": 123}, stock=[other(n) for n in (124, 0, 200)],
+        comparison={"independent_runs": 200, "against_first": [
+            {"scenario": name, "differences": [row]} for name, row in (("A", rows[0]), ("B", rows[1]))]},
+        sensitivity=None, scenario=SimpleNamespace(digest="")))
+    assert found == [
+        "T: about 120 a year as well.", "T: no stocking is needed.",
+        "T: about 200 a year instead of 120.",
+        "A: with the plan as written the chance stays 61 %.",
+        "B: with the plan as written the chance becomes 50 % instead of 61 % (not settled by these "
+        "runs)."]
 
 
 def test_options_and_the_cheapest_plan():
@@ -32,4 +56,4 @@ def test_options_and_the_cheapest_plan():
     assert changes(options=[OPTION, none], cheapest=plan) == [
         "young alone: about 120 a year, cost 4,500.",
         "old alone: no number is enough (best chance 40 %).",
-        "Cheapest plan found: 120 a year (young), cost 4,500; tried: each alone."]
+        "Cheapest plan found: 123 a year (young), cost 4,500; tried: each alone."]

@@ -11,6 +11,7 @@ from pva.report.material import Material
 from pva.report.sections.goals import goal_words, planned, unit_words
 from pva.report.words import (
     count,
+    exact,
     known,
     percent,
     percent_range,
@@ -166,7 +167,7 @@ def _facts(material):
             pairs.append((count(answer["cost"]), "cost of the animals, money of the scenario"))
         mothers = sum(line["mothers"] or 0 for line in answer["order_sheet"])
         if mothers:  # whole mothers of every line, as they are ordered: more than a share of them
-            pairs.append((whole(mothers), "mothers needed at the hatchery, all orders together"))
+            pairs.append((exact(mothers), "mothers needed at the hatchery, all orders together"))
     else:
         best = "best chance found, with " + f"{count(answer['best_number'])} {unit}"
         if answer["best_chance"] == 0:
@@ -290,9 +291,9 @@ def changes_of(material: Material) -> list[str]:
     for row in _joint_differences(material.comparison):
         if row["scenario"] not in told:
             size = material.comparison["independent_runs"]
-            found.append(f"{row['scenario']}: with the plan as written the chance becomes "
-                         f"{percent(row['other'], size)} instead of "
-                         f"{percent(row['first'], size)}"
+            first, other = (percent(row[k], size) for k in ("first", "other"))
+            moves = f"stays {other}" if first == other else f"becomes {other} instead of {first}"
+            found.append(f"{row['scenario']}: with the plan as written the chance {moves}"
                          + ("." if row["settled"] else " (not settled by these runs)."))
     return found
 
@@ -307,8 +308,11 @@ def _duty_words(answer):
     if duty["ends"] is None:
         return [f"{start} the duty cannot end before {duty['last_year'][-1]}: stopping earlier "
                 f"leaves less than {wanted}."]
+    if duty["ends"] < answer["release_years"][0]:
+        return [f"{start} no release is needed for {wanted}."]
     sure = duty["ends_surely"]
-    beyond = f"; beyond simulation error {sure}" if sure and sure != duty["ends"] else ""
+    beyond = ("; simulation error leaves it open whether any year is late enough" if sure is None
+              else "" if sure == duty["ends"] else f"; beyond simulation error {sure}")
     return [f"{start} the last release needed for {wanted} is that of {duty['ends']}{beyond}."]
 
 
@@ -341,16 +345,20 @@ def _options_words(answer):
             found.append(f"{one['name']} alone: about {count(one['number'])} a year{cost}.")
     plan = answer.get("cheapest")
     if plan:
-        parts = " and ".join(f"{whole(p['number'])} a year ({p['option']})" for p in plan["parts"])
+        parts = " and ".join(f"{exact(p['number'])} a year ({p['option']})" for p in plan["parts"])
         found.append(f"Cheapest plan found: {parts}, cost {count(plan['cost'])}; tried: "
                      f"{plan['tried']}.")
     return found
 
 
 def _other_number(other, answer):
-    against = f" instead of {count(answer['number'])}" if answer and answer["number"] else ""
-    if other.answer["number"] is not None:
-        return f"{other.title}: about {count(other.answer['number'])} a year{against}."
+    number, main = other.answer["number"], answer["number"] if answer else None
+    if number == 0:
+        return f"{other.title}: no stocking is needed."
+    if number is not None:
+        against = "" if not main else f" instead of {count(main)}" if count(number) != \
+            count(main) else " as well"
+        return f"{other.title}: about {count(number)} a year{against}."
     if other.answer["reachable"] is None:
         return f"{other.title}: cannot tell yet whether any number is enough."
     limit = other.answer["limit"]
