@@ -40,7 +40,7 @@ def test_other_scenarios_beside_the_answer():
     found = changes_of(SimpleNamespace(
         answer=ANSWER | {"number": 123}, stock=[other(n) for n in (124, 0, 200)],
         comparison={"independent_runs": 200, "against_first": [
-            {"scenario": name, "differences": [row]} for name, row in (("A", rows[0]), ("B", rows[1]))]},
+            {"scenario": "AB"[i], "differences": [row]} for i, row in enumerate(rows)]},
         sensitivity=None, scenario=SimpleNamespace(digest="")))
     assert found == [
         "T: about 120 a year as well.", "T: no stocking is needed.",

@@ -10,6 +10,7 @@ from pva.report.figures.risk import risk_figure
 from pva.report.figures.stocking import stock_figure
 from pva.report.material import Material
 from pva.report.sections.answer import simulated
+from pva.report.sections.commands import scenario_file
 from pva.report.sections.goals import goal_words, planned, unit_words, whole_river
 from pva.report.words import (
     count,
@@ -122,7 +123,8 @@ def _no_number(material):
         return "The scenario releases nothing, so there is no number to search for."
     if resolved is not None and not resolved.goals:
         return "The scenario sets no goal, so no number can be judged enough."
-    return "The search for the number to stock has not been run (pva stock SCENARIO)."
+    return ("The search for the number to stock has not been run "
+            f"(pva stock {scenario_file(material)}).")
 
 
 def _targets(material):
