@@ -284,4 +284,9 @@ def _split(text):
 
 
 def _text(value):
+    """A value as it is typed behind --vary."""
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{k}: {_text(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(map(_text, value)) + "]"
     return str(value)

@@ -183,6 +183,9 @@ def test_a_best_value_that_no_draw_looks_at_is_not_varied():
     whole = explore(scenario, {"survival.adult": [{"value": 0.88, "se": 0.01},
                                                   {"value": 0.93, "se": 0.01}]})
     assert float(np.ptp(whole.all_goals_chance.values)) > 0.1
+    labels = whole["survival.adult"].values.tolist()
+    assert labels == ["{value: 0.88, se: 0.01}", "{value: 0.93, se: 0.01}"]
+    assert read_vary(f"survival.adult={','.join(labels)}")[1][1] == {"value": 0.93, "se": 0.01}
     best = river(survival=RIVER["survival"] | {"adult": wide}, chance={"unknown": False})
     held = explore(best, {"survival.adult.value": [0.88, 0.93]})
     assert float(np.ptp(held.all_goals_chance.values)) > 0.1
