@@ -11,7 +11,7 @@ from pva.report.material import gather
 from pva.report.page import sections_of
 from pva.results.run import run
 from pva.scenario.scenario import Scenario
-from tests.report.conftest import PLAN, UNREACHABLE
+from tests.report.conftest import ANSWER, PLAN, UNREACHABLE
 
 
 def page_of(changes, **more):
@@ -44,6 +44,16 @@ def test_a_chance_that_no_run_showed_is_said_as_its_limit_alone(plan):
     assert "not one run met every goal (below" in said and "in 20" not in said
     facts = next(b for b in answer.blocks if b.kind == "facts")
     assert facts.pairs[0][1] == "chance of meeting every goal, whatever the number"
+
+
+def test_numbers_without_what_is_not_known_say_so(plan):
+    one = Scenario.from_dict(copy.deepcopy(PLAN) | {"runs": PLAN["runs"] | {"draws": 1}})
+    alone = sections_of(gather(runs=[(one, run(one, threads=1))]))[0]
+    said = "Nothing of what is not known about the rates is in these numbers."
+    assert said in texts(alone)
+    sure = ANSWER | {"draw_low": None, "draw_high": None}
+    assert said in texts(sections_of(gather(stock=[(plan, sure)]))[0])
+    assert said not in texts(sections_of(gather(stock=[(plan, ANSWER | {"draw_low": 0.0})]))[0])
 
 
 def test_a_flat_curve_is_shown_over_all_numbers_tried():

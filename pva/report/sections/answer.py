@@ -31,6 +31,7 @@ from pva.results.wording import (
     years_words,
 )
 
+NOT_IN_IT = "Nothing of what is not known about the rates is in these numbers."
 MOST_CHANGES = 6
 MOST_FLIPS = 2
 LIMITS = {
@@ -123,6 +124,9 @@ def _run_sentence(material):
 def doubt_sentence(material: Material) -> str:
     """What the number would be if chance or knowledge had fallen out otherwise."""
     answer = material.answer
+    if answer is None and material.main is not None:
+        return NOT_IN_IT if material.main.summary["all_goals"]["chance"] is not None and not known(
+            material.main.summary["all_goals"]["draw_low"]) else ""
     if answer is None or answer["number"] in (None, 0):
         return ""
     parts = []
@@ -132,7 +136,9 @@ def doubt_sentence(material: Material) -> str:
         if known(answer["high"]) and math.ceil(answer["high"]) > answer["number"]:
             parts.append(f"The number is the best single estimate; {animals_up(answer['high'])}, "
                          "the upper end, is the safe choice.")
-    if known(answer["draw_low"]):
+    if not known(answer["draw_low"]):
+        parts.append(NOT_IN_IT)
+    else:
         high = (f"to {rough(answer['draw_high'])}" if known(answer["draw_high"])
                 else f"to more than {count(answer['most'])}")
         parts.append("What we do not know about the rates matters more: from one possible set of "

@@ -208,12 +208,11 @@ def risk(material: Material) -> Section:
         text += (f" In none of {exact(run.replicates)} runs did it happen by "
                  f"{summary['years'][-1]}; that still allows a chance "
                  f"{percent(0.0, run.independent)}.")
-    elif known(quasi["draw_low"][-1]):
+    elif known(quasi["draw_low"][-1]) and quasi["draw_low"][-1] < quasi["draw_high"][-1]:
         text += (" From one possible set of rates to another the chance of falling below "
                  f"{quasi['threshold']:g} adults by {summary['years'][-1]} runs from "
                  f"{percent(quasi['draw_low'][-1])} to {percent(quasi['draw_high'][-1])} "
-                 "(95 of 100 sets): sampling "
-                 "error is not bad luck of years.")
+                 "(95 of 100 sets): that is what we do not know, and no bad luck of years.")
     blocks = [Text(text), risk_figure("risk-by-year", summary, replicates=run.independent)]
     if known(summary["least_adults"]):
         blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
