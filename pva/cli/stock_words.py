@@ -119,21 +119,36 @@ def _rough_range(summary) -> str:
 
 def totals_words(summary: dict) -> str:
     """Totals of the plan, beside them the sums of the order sheet's whole numbers."""
-    lines = [x for x in summary["order_sheet"] if x["release"] in summary["releases"]]
-    sums = {k: sum(x[k] or 0 for x in lines) for k in ("number", "mothers", "cost")}
+    sums = _sums([x for x in summary["order_sheet"] if x["release"] in summary["releases"]])
+    sheet = "whole orders" if _mixture(summary) else "order sheet"
     said = [f"In all {animals(summary['total_animals'])} animals planned "
-            f"(order sheet, every order a whole number: {sums['number']:,})"]
+            f"({sheet}, every order a whole number: {sums['number']:,})"]
     said.append("mothers not stated" if summary["mothers"] is None else
-                f"{animals(summary['mothers'])} mothers (order sheet: {sums['mothers']:,})")
+                f"{animals(summary['mothers'])} mothers ({sheet}: {sums['mothers']:,})")
     said.append("cost not stated" if summary["cost"] is None else
-                f"cost {animals(summary['cost'])} (order sheet: {sums['cost']:,.0f})")
+                f"cost {animals(summary['cost'])} ({sheet}: {sums['cost']:,.0f})")
     return ("; ".join(said) + ". Numbers are planned ones, before deliveries fall short."
             + _besides(summary))
 
 
+def _sums(lines: list[dict]) -> dict:
+    return {k: sum(x[k] or 0 for x in lines) for k in ("number", "mothers", "cost")}
+
+
+def _mixture(summary: dict) -> bool:
+    """Whether the cheapest plan, whose order sheet is written, is not the answer itself."""
+    return bool(summary["cheapest"]) and len(summary["cheapest"]["parts"]) > 1
+
+
+def ordered(summary: dict) -> list[dict]:
+    """Lines of the order sheet that is written: that of the cheapest plan."""
+    return (summary["cheapest"] or summary)["order_sheet"]
+
+
 def _besides(summary: dict) -> str:
     """Releases that are not varied: ordered too, and in none of the sums."""
-    others = [x for x in summary["order_sheet"] if x["release"] not in summary["releases"]]
+    varied = {*summary["releases"], *(r for o in summary["options"] for r in o["releases"])}
+    others = [x for x in ordered(summary) if x["release"] not in varied]
     number = sum(x["number"] for x in others)
     if not number:
         return ""
@@ -144,7 +159,7 @@ def _besides(summary: dict) -> str:
 
 def late_orders(summary: dict, first: int) -> list[str]:
     """A warning where orders must be placed before the plan begins."""
-    years = [x["order_year"] for x in summary["order_sheet"]]
+    years = [x["order_year"] for x in ordered(summary)]
     late = [y for y in years if y < first]
     if not late:
         return []
@@ -221,10 +236,15 @@ def cheapest_words(summary: dict) -> str:
             "an option does not say what an animal costs (cost_each)." if enough else
             "no option is enough, nor any mixture of two that was tried."))
     parts = " and ".join(f"{p['number']:,} a year of \"{p['option']}\"" for p in plan["parts"])
-    kind = "one option alone" if len(plan["parts"]) == 1 else "a mixture"
+    kind, sheet = "one option alone", ""
+    if _mixture(summary):
+        sums = _sums(plan["order_sheet"])
+        kind = "a mixture"
+        sheet = (f" The order sheet is that of the mixture: {sums['number']:,} animals, "
+                 f"{sums['mothers']:,} mothers, cost {sums['cost']:,.0f}.")
     return (f"Cheapest plan found, {kind}: {parts}, cost {animals(plan['cost'])}; chance "
             f"{chance_words(plan['chance'])} ({chance_range(plan['low'], plan['high'])}). Tried: "
-            f"{plan['tried']}. A mixture is told where it saves at least 2 %.")
+            f"{plan['tried']}. A mixture is told where it saves at least 2 %.{sheet}")
 
 
 def duty_words(summary: dict) -> list[str]:

@@ -184,11 +184,29 @@ def test_totals_beside_the_sums_of_the_order_sheet():
         "stated; cost not stated. Numbers are planned ones, before deliveries fall short.")
 
 
+def test_the_order_sheet_of_a_mixture_is_not_that_of_the_option():
+    """The file holds the cheapest plan; the sums of the option alone are not called by its name."""
+    other = {"release": "old", "order_year": 2022, "number": 50, "mothers": 1, "cost": 90.0}
+    mixed = {"parts": [{"option": "y", "number": 60}, {"option": "o", "number": 50}],
+             "cost": 600.0, "chance": .8, "low": .77, "high": .83, "tried": "all",
+             "order_sheet": [other, *ORDERS[:1]]}
+    plan = STOCK | {"releases": ["young"], "total_animals": 402.0, "mothers": 4.02, "cost": 1206.0,
+                    "order_sheet": ORDERS, "cheapest": mixed,
+                    "options": [{"releases": [name], "number": 268} for name in ("young", "old")]}
+    assert stock_words.totals_words(plan) == (
+        "In all 400 animals planned (whole orders, every order a whole number: 405); 4 mothers "
+        "(whole orders: 6); cost 1,210 (whole orders: 1,215). Numbers are planned ones, before "
+        "deliveries fall short.")
+    assert stock_words.cheapest_words(plan).endswith(
+        "The order sheet is that of the mixture: 185 animals, 3 mothers, cost 495.")
+    assert stock_words.late_orders(plan, 2024)[0].startswith("1 of 2 orders must have been placed")
+
+
 def test_orders_that_must_have_been_placed_already():
-    assert stock_words.late_orders({"order_sheet": ORDERS}, 2026) == [
+    assert stock_words.late_orders(STOCK | {"order_sheet": ORDERS}, 2026) == [
         "2 of 3 orders must have been placed before 2026, the first year of the plan (from 2024 "
         "on). If they were not, the first releases fall later and the answer changes."]
-    assert stock_words.late_orders({"order_sheet": ORDERS}, 2024) == []
+    assert stock_words.late_orders(STOCK | {"order_sheet": ORDERS}, 2024) == []
 
 
 def test_the_curve_is_thinned_around_the_answer():

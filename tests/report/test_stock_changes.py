@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+from pva.report.material import gather
+from pva.report.page import sections_of
 from pva.report.sections.answer import changes_of
 from tests.report.conftest import ANSWER
 
@@ -28,6 +30,15 @@ def test_the_end_of_the_duty():
         "it open whether any year is late enough."]
     assert changes(duty=DUTY | {"ends": 2025}) == ["With 140 a year no release is needed for 80 %."]
     assert changes() == []
+
+
+def test_orders_on_the_page_are_those_of_the_cheapest_plan(plan):
+    line = dict(ANSWER["order_sheet"][0], number=77)
+    mixed = {"parts": [], "cost": 1.0, "tried": "all", "order_sheet": [line]}
+    for answer, number in ((ANSWER, "123"), (ANSWER | {"cheapest": mixed}, "77")):
+        page = {s.name: s for s in sections_of(gather(stock=[(plan, answer)]))}
+        orders = next(b for b in page["number"].blocks if b.kind == "folded").blocks[0]
+        assert [row[6] for row in orders.rows] == [number]
 
 
 def test_other_scenarios_beside_the_answer():

@@ -111,8 +111,9 @@ def number(material: Material) -> Section:
         data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
                          f"{simulated(answer)})."
     blocks = [figure, Reader("chance-against-number", data), _wanted_table(answer, unit)]
-    if answer["order_sheet"]:
-        blocks += _orders(answer, material.scenario.resolved)
+    lines = (answer.get("cheapest") or answer)["order_sheet"]
+    if lines:
+        blocks += _orders(lines, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)
 
 
@@ -170,12 +171,12 @@ def _wanted_table(answer, unit):
                  "simulated; numbers far from the answer rest on fewer runs.")
 
 
-def _orders(answer, resolved):
+def _orders(lines, resolved):
     rows = [(str(o["order_year"]), str(o["release_year"]), o["site"], o["release"],
              _what(o), o["source"], exact(o["number"]),
              exact(o["mothers"]) if o["mothers"] else "not stated")
-            for o in answer["order_sheet"]]
-    late = [o for o in answer["order_sheet"] if o["order_year"] < resolved.first]
+            for o in lines]
+    late = [o for o in lines if o["order_year"] < resolved.first]
     blocks = [Folded("Order sheet by year", (table(
         "What to order and when", ("Order in", "Release in", "Site", "Release", "Animals",
                                    "Source", "Number", "Mothers"), rows, numbers=(6, 7)),))]
