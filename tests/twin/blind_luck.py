@@ -1,4 +1,5 @@
-"""The luck of years for the blind simulation (blind_numpy.py): yearly rates and bad years.
+"""The luck of years for the blind simulation (blind_numpy.py): yearly rates and bad years, and what
+the rates truly are where they are in doubt.
 
 Written from the model's description alone; shares no code with the twin or the engine.
 """
@@ -11,6 +12,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit, ndtri
 
+_SIDE = ndtri(0.975)
+_GRID = np.linspace(-12.0, 12.0, 961)  # link means
 _Z = np.linspace(-9.0, 9.0, 1801)
 _WEIGHT = np.exp(-_Z**2 / 2) / np.exp(-_Z**2 / 2).sum()
 
@@ -70,7 +73,7 @@ class YearLuck:
         varying = rates_in((question.sites, question.movement, question.releases))
         self._effects = sorted({r.effect for r in varying if r.year_sd > 0})
         self._normals = self._drawn()
-        self._laws = {}
+        self._laws, self._truths = {}, {}
         self._reigns = [self._reign(kind) for kind in question.bad_years]
 
     def _between_rates(self):
@@ -123,28 +126,62 @@ class YearLuck:
             product *= np.where(reigns[y, site], of(kind), 1.0)
         return product
 
+    def truth(self, rate):
+        """The mean over years of a rate: as written, or shape (replicate,) where it is in doubt.
+
+        Drawn once, and shared by all that hold the rate.
+        """
+        if rate.se is None and rate.interval is None:
+            return rate.value
+        if rate.key not in self._truths:
+            z = self._rng.standard_normal(self._size)
+            chance = rate.kind == "probability"
+            if rate.interval is not None:
+                low, high = logit(rate.interval) if chance else np.log(rate.interval)
+                link = (low + high) / 2 + (high - low) / 2 / _SIDE * z
+            elif chance:
+                spread = spread_of(rate.value, rate.se)
+                link = centre_of(rate.value, spread) + spread * z
+            else:
+                spread = math.sqrt(math.log1p((rate.se / rate.value) ** 2))
+                link = math.log(rate.value) - spread**2 / 2 + spread * z
+            self._truths[rate.key] = expit(link) if chance else np.exp(link)
+        return self._truths[rate.key]
+
+    def _mean(self, rate, y):
+        """The mean over years that holds in the year that begins at census y."""
+        truth = self.truth(rate)
+        known = [v for year, v in sorted(rate.by_year.items()) if year <= self._question.first + y]
+        if not known:
+            return truth
+        if rate.kind == "probability":
+            return expit(logit(truth) + logit(known[-1]) - logit(rate.value))
+        return truth * known[-1] / rate.value
+
     def rate(self, rate, y, site):
         """A rate in the year that begins at census y: a number, or shape (replicate,)."""
-        known = [v for year, v in sorted(rate.by_year.items()) if year <= self._question.first + y]
-        mean = known[-1] if known else rate.value
+        mean = self._mean(rate, y)
         if rate.year_sd == 0:
             return mean
         z = self._normals[y, self._effects.index(rate.effect), site]
         if rate.kind == "probability":
-            centre, spread = self._law(rate.value, rate.year_sd, mean)
-            return expit(centre + spread * z)
+            spread, means = self._law(rate.value, rate.year_sd)
+            return expit(np.interp(logit(mean), means, _GRID) + spread * z)
         spread = math.sqrt(math.log1p((rate.year_sd / rate.value) ** 2))
         return mean * np.exp(spread * z - spread**2 / 2)
 
-    def _law(self, value, sd, mean):
-        if (value, sd, mean) not in self._laws:
+    def _law(self, value, sd):
+        """Link SD, and the logit of the mean over years for each link mean of the grid."""
+        if (value, sd) not in self._laws:
             spread = spread_of(value, sd)
-            self._laws[value, sd, mean] = centre_of(mean, spread), spread
-        return self._laws[value, sd, mean]
+            means = expit(_GRID[:, None] + spread * _Z) @ _WEIGHT
+            self._laws[value, sd] = spread, logit(means)
+        return self._laws[value, sd]
 
     def delivered(self, row):
         """Share delivered of one release in one year."""
-        if row.delivered_sd == 0:
-            return np.full(self._size, row.delivered_mean)
-        centre, spread = self._law(row.delivered_mean, row.delivered_sd, row.delivered_mean)
-        return expit(centre + spread * self._rng.standard_normal(self._size))
+        mean, sd = row.delivered_mean, row.delivered_sd
+        if sd == 0:
+            return np.full(self._size, mean)
+        spread = spread_of(mean, sd)
+        return expit(centre_of(mean, spread) + spread * self._rng.standard_normal(self._size))

@@ -2,8 +2,9 @@
 
 It was written from the model's description alone (docs/model-year.md, docs/equations.md,
 docs/scenario-reference.md), by someone who had seen neither the twin nor the engine, and shares no
-code and no random numbers with them. It reads the resolved scenario and takes every rate at its
-best value. All replicates lie side by side: the last dimension of every array is the replicate.
+code and no random numbers with them. It reads the resolved scenario; what is in doubt is drawn anew
+for each replicate. All replicates lie side by side: the last dimension of every array is the
+replicate.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ class Blind:
     Parameters
     ----------
     question : Resolved
-        Whole animals only; stages of several ages start empty.
+        Whole animals only; stages of several ages start empty. Calibrations hold no doubt.
     replicates : int
     seed : int
 
@@ -72,7 +73,7 @@ class Blind:
     def _start(self, site):
         n = np.zeros((2, len(self._stage_of), self.size))
         for stage, rate in site.start.numbers.items():
-            n[WILD, self._first_of[stage]] = np.floor(rate.value + 0.5)
+            n[WILD, self._first_of[stage]] = np.floor(self._luck.truth(rate) + 0.5)
         return n
 
     # one year

@@ -1,6 +1,7 @@
 """Scenarios of the blind check (test_blind_numpy.py): one mechanism after the other, then all.
 
-Animals, rivers and rates are invented. No rate is in doubt, so that both sides simulate the same.
+Animals, rivers and rates are invented. Where rates are in doubt (`DOUBTFUL`) every replicate has
+its own.
 """
 
 STAGES = """
@@ -36,6 +37,26 @@ sites:
 bad_years: {none: a check}
 quasi_extinction: {adults_below: 30, where: 2}
 goals: [{name: each, measure: adults, at_least: 25, in: 2012, where: each site}]
+""", "what is not known": """
+title: Rates in doubt
+years: {first: 2000, last: 2014}
+census: before breeding
+stages: [{name: juvenile, years: 2}, {name: sub}, {name: adult, breeds: true}]
+survival:
+  juvenile: {value: 0.6, interval: [0.4, 0.75], year_sd: 0.1}
+  sub: {value: 0.8, se: 0.08}
+  adult: {value: 0.88, se: 0.04, year_sd: 0.05, by_year: {2000: 0.88, 2007: 0.8}}
+growth: {sub: {value: 0.5, interval: [0.3, 0.7]}}
+recruitment: {per_adult: {value: 0.7, interval: [0.3, 1.3], year_sd: 0.3, by_year: {2006: 1}}}
+sites:
+  - {name: Upper, start: {sub: 20, adult: {value: 60, se: 15}}}
+  - {name: Lower, start: {adult: 40}, survival: {adult: {value: 0.85, se: 0.06}}}
+movement: [{stage: sub, from: Upper, to: Lower, share: {value: 0.2, se: 0.1}}]
+releases: [{site: Lower, stage: sub, number: 30, first: 2001, last: 2004,
+            first_year_survival: {value: 0.5, interval: [0.2, 0.8]}}]
+bad_years: [{name: drought, chance: 0.1, survival: 0.8}]
+quasi_extinction: {adults_below: 60}
+goals: [{name: both, measure: adults, at_least: 35, in: 2012, where: each site}]
 """, "bad years": """
 title: Bad years of four kinds
 years: {first: 2000, last: 2014}
@@ -189,3 +210,4 @@ goals:
      where: [Lower]}
   - {name: young, measure: recruits, at_least: 8, in_years: [2006, 2014], running: 4, where: 2}
 """}
+DOUBTFUL = ("what is not known",)
