@@ -96,12 +96,12 @@ def wild_table(summary: dict, marks) -> tuple[list[str], list[list]]:
 def goal_table(summary: dict) -> tuple[list[str], list[list]]:
     """Chances of goals and risks, with simulation error and the spread between draws."""
     from pva.cli.sentences import chance_range
-    from pva.results.wording import chance_words
+    from pva.results.wording import chance_between
 
-    total, last = summary["independent_runs"], summary["years"][-1]
+    last = summary["years"][-1]
 
     def row(name, chance, low, high, draw_low, draw_high, verdict=""):
-        return [name, chance_words(chance, total), chance_range(low, high),
+        return [name, chance_between(chance, low, high), chance_range(low, high),
                 chance_range(draw_low, draw_high), verdict]
 
     keys = ("chance", "low", "high", "draw_low", "draw_high")

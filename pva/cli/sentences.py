@@ -7,6 +7,7 @@ import math
 from pva.results.wording import (
     animals,
     animals_up,
+    chance_between,
     chance_ends,
     chance_words,
     in_ten,
@@ -40,16 +41,15 @@ def chance_range(low: float | None, high: float | None) -> str:
 
 def answer_of_run(summary: dict, wanted: float | None = None) -> str:
     """One sentence: the chance of all goals and its doubt, or the risk where there is no goal."""
-    total = summary["independent_runs"]
     joint = summary["all_goals"]
     if joint["chance"] is None:
-        return _risk(summary, total)
+        return _risk(summary)
     names = [g["name"] for g in summary["goals"]]
     what = f"meeting the goal \"{names[0]}\""
     if len(names) > 1:
         count = "both" if len(names) == 2 else f"all {len(names)}"
         what = f"meeting {count} goals in the same run"
-    chance = chance_words(joint["chance"], total)
+    chance = chance_between(joint["chance"], joint["low"], joint["high"])
     return (f"The chance of {what} is {chance} ({in_ten(joint['chance'])}; simulation error "
             f"{chance_range(joint['low'], joint['high'])}"
             f"{_over_draws(joint['draw_low'], joint['draw_high'])}): "
@@ -66,12 +66,12 @@ def _over_draws(low: float | None, high: float | None) -> str:
     return f"; {chance_range(low, high)} over what is not known of the rates"
 
 
-def _risk(summary: dict, total: int) -> str:
+def _risk(summary: dict) -> str:
     quasi, last = summary["quasi_extinction"], summary["years"][-1]
     chance, low, high, draw_low, draw_high = (
         quasi[k][-1] for k in ("chance", "low", "high", "draw_low", "draw_high"))
     return (f"The chance that adults fall below {animals(quasi['threshold'])} by {last} is "
-            f"{chance_words(chance, total)} ({in_ten(chance)}; simulation error "
+            f"{chance_between(chance, low, high)} ({in_ten(chance)}; simulation error "
             f"{chance_range(low, high)}{_over_draws(draw_low, draw_high)}).")
 
 

@@ -62,6 +62,13 @@ def test_a_run_with_several_goals_and_no_verdict_yet():
         "settle the verdict."]
 
 
+def test_what_is_left_to_no_chance_has_no_limit():
+    sure = RUN["all_goals"] | {"chance": 1.0, "low": 1.0, "high": 1.0, "draw_low": None,
+                               "draw_high": None}
+    assert "is 100 % (more than 19 in 20; simulation error 100 %): " in (
+        sentences.answer_of_run(RUN | {"all_goals": sure}))
+
+
 def test_a_run_without_goals_never_seen_to_fail():
     none = {"chance": None, "low": None, "high": None, "verdict": None}
     assert sentences.answer_of_run(RUN | {"goals": [], "all_goals": none}) == (

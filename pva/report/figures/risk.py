@@ -16,22 +16,21 @@ from pva.report.figures.canvas import (
     spread_labels,
     whole_years,
 )
-from pva.report.words import percent, percent_range
+from pva.report.words import percent_range
+from pva.results.wording import chance_between
 
 
-def risk_figure(name: str, summary: dict, *, replicates: int) -> Figure:
+def risk_figure(name: str, summary: dict) -> Figure:
     """Risk curve of a run.
 
     Parameters
     ----------
     summary : dict
         As `run_summary` gives it.
-    replicates : int
-        In all, for chances that were never seen.
     """
     quasi, gone = summary["quasi_extinction"], summary["extinction"]
-    told = _alternative(quasi, gone, replicates)
-    svg, place = picture(name, lambda sheet: _paint(sheet, quasi, gone, replicates),
+    told = _alternative(quasi, gone)
+    svg, place = picture(name, lambda sheet: _paint(sheet, quasi, gone),
                          alternative=told,
                          title="Chance of decline and of extinction by year",
                          size=(7.2, 3.3 if quasi["chance"][-1] > 0 else 2.3))
@@ -39,13 +38,18 @@ def risk_figure(name: str, summary: dict, *, replicates: int) -> Figure:
                f"{quasi['from']} to the year, and chance that no animal is left. Shaded: 95 % "
                "interval of the simulation.")
     said = [f"{year}: below {quasi['threshold']:g} adults so far "
-            f"{percent(quasi['chance'][i], replicates)}, no animal left "
-            f"{percent(gone['chance'][i], replicates)}" for i, year in enumerate(quasi["year"])]
-    return Figure(name, caption, told, svg, _data(quasi, gone, replicates),
+            f"{_seen(quasi, i)}, no animal left {_seen(gone, i)}"
+            for i, year in enumerate(quasi["year"])]
+    return Figure(name, caption, told, svg, _data(quasi, gone),
                   {"place": place, "at": list(quasi["year"]), "said": said})
 
 
-def _paint(sheet, quasi, gone, replicates):
+def _seen(risk, i):
+    """The chance of a year in words; one never seen by the end of its interval."""
+    return chance_between(risk["chance"][i], risk["low"][i], risk["high"][i])
+
+
+def _paint(sheet, quasi, gone):
     axes = sheet.subplots()
     years = quasi["year"]
     counts = [i for i, y in enumerate(years) if y >= quasi["from"]]
@@ -58,7 +62,7 @@ def _paint(sheet, quasi, gone, replicates):
         at = [years[i] for i in counts]
         axes.fill_between(at, low, high, color=band, alpha=0.6, lw=0)
         axes.plot(at, chance, color=color, ls=dash)
-        last = percent(risk["chance"][-1], replicates)
+        last = _seen(risk, -1)
         at_line(axes, years[-1], end, f"{label}: {last}", color=color)
     axes.axvline(quasi["from"], color=SAND, lw=1)
     at_line(axes, quasi["from"], min(top, 1.0), "counted from here", dx=4, dy=-6, va="top", size=8)
@@ -77,21 +81,19 @@ def in_percent_fine(axes, top):
         axes.yaxis.set_major_formatter(lambda v, _: f"{100 * v:.1f} %")
 
 
-def _alternative(quasi, gone, replicates):
+def _alternative(quasi, gone):
     year = quasi["year"][-1]
     return (f"By {year} the chance of having fallen below {quasi['threshold']:g} adults is "
-            f"{percent(quasi['chance'][-1], replicates)} "
+            f"{_seen(quasi, -1)} "
             f"({percent_range(quasi['low'][-1], quasi['high'][-1])}), and that of extinction "
-            f"{percent(gone['chance'][-1], replicates)} "
+            f"{_seen(gone, -1)} "
             f"({percent_range(gone['low'][-1], gone['high'][-1])}).")
 
 
-def _data(quasi, gone, replicates):
-    rows = [(str(y), percent(quasi["chance"][i], replicates),
-             percent_range(quasi["low"][i], quasi["high"][i]),
+def _data(quasi, gone):
+    rows = [(str(y), _seen(quasi, i), percent_range(quasi["low"][i], quasi["high"][i]),
              percent_range(quasi["draw_low"][i], quasi["draw_high"][i]),
-             percent(gone["chance"][i], replicates),
-             percent_range(gone["low"][i], gone["high"][i]))
+             _seen(gone, i), percent_range(gone["low"][i], gone["high"][i]))
             for i, y in enumerate(quasi["year"]) if y >= quasi["from"]]
     return table("Risk by year", ("Year", "Below the threshold", "95 % interval of the simulation",
                                   "Between parameter draws", "No animal left", "95 % interval"),

@@ -25,6 +25,7 @@ from pva.results.wording import (
     BIND_WORDS,
     LIFT_WORDS,
     animals_up,
+    chance_between,
     rate_prose,
     rough,
     survey_goal_words,
@@ -199,18 +200,19 @@ def _verdicts(material):
     summary, resolved = run.summary, run.scenario.resolved
     words = {g.name: goal_words(g) for g in resolved.goals}
     rows = [(_goal_named(g["name"], words.get(g["name"], "")),
-             percent(g["chance"], run.independent), percent_range(g["low"], g["high"]),
+             chance_between(g["chance"], g["low"], g["high"]), percent_range(g["low"], g["high"]),
              g["verdict"]) for g in summary["goals"]]
     joint = summary["all_goals"]
     if len(rows) > 1:
-        rows.append(("Every goal in the same run", percent(joint["chance"], run.independent),
+        rows.append(("Every goal in the same run",
+                     chance_between(joint["chance"], joint["low"], joint["high"]),
                      percent_range(joint["low"], joint["high"]), joint["verdict"]))
     quasi, gone = summary["quasi_extinction"], summary["extinction"]
     last = summary["years"][-1]
     for risk, name in ((quasi, f"Risk: below {quasi['threshold']:g} adults by {last}"),
                        (gone, f"Risk: no animal left by {last}")):
-        rows.append((name, percent(risk["chance"][-1], run.independent),
-                     percent_range(risk["low"][-1], risk["high"][-1]), ""))
+        chance, low, high = (risk[k][-1] for k in ("chance", "low", "high"))
+        rows.append((name, chance_between(chance, low, high), percent_range(low, high), ""))
     return table(f"The plan as written: {plan_words(resolved)}; wanted: "
                  f"{percent(resolved.chance_wanted)}",
                  ("Goal or risk", "Chance", "95 % interval", "Verdict"), rows, numbers=(1, 2))

@@ -206,15 +206,15 @@ def risk(material: Material) -> Section:
     if few and run.scenario.resolved.releases:
         text = "A reintroduction starts with few adults. " + text
     if quasi["chance"][-1] == 0:
-        text += (f" In none of {exact(run.replicates)} runs did it happen by "
-                 f"{summary['years'][-1]}; that still allows a chance "
-                 f"{percent(0.0, run.independent)}.")
+        text += f" In none of {exact(run.replicates)} runs did it happen by {summary['years'][-1]}"
+        text += "." if quasi["high"][-1] == 0 else (
+            f"; that still allows a chance below {percent(quasi['high'][-1])}.")
     elif known(quasi["draw_low"][-1]) and quasi["draw_low"][-1] < quasi["draw_high"][-1]:
         text += (" From one possible set of rates to another the chance of falling below "
                  f"{quasi['threshold']:g} adults by {summary['years'][-1]} runs from "
                  f"{percent(quasi['draw_low'][-1])} to {percent(quasi['draw_high'][-1])} "
                  "(95 of 100 sets): that is what we do not know, and no bad luck of years.")
-    blocks = [Text(text), risk_figure("risk-by-year", summary, replicates=run.independent)]
+    blocks = [Text(text), risk_figure("risk-by-year", summary)]
     if known(summary["least_adults"]):
         blocks.append(Text(f"The lowest number of adults from {quasi['from']} on is "
                            f"{count(summary['least_adults'])} on average over the runs."))
