@@ -66,12 +66,16 @@ def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float |
                             progress=tell, tasks=tasks)
     summary = found.summary()
     plan = summary["cheapest"] or summary
+    others = _scenarios_of(folder / ORDER_SHEET) - {path.stem, ""}
     with together():
         files = [write_json(folder / f"{path.stem}.stock.json", summary)]
         if terminal.out is not None:
             files.append(write_json(folder / "stock.json", summary))
         sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
     terminal.wrote(*files, *([sheet] if sheet else []))
+    if sheet and others:
+        terminal.note(f"{ORDER_SHEET} held the orders of {', '.join(sorted(others))}; now it holds "
+                      f"those of {path.stem}")
     return summary
 
 

@@ -91,6 +91,15 @@ def test_cost_and_mothers_that_nobody_wrote_are_null_and_blank(call, small):
             "2024 on).") in " ".join((said.stdout + said.stderr).split())
 
 
+def test_an_order_sheet_of_another_scenario_is_said_to_be_replaced(call, small):
+    other = small.with_name("other.yaml")
+    other.write_text("extends: small.yaml\ntitle: Another plan\n", encoding="utf-8")
+    said = "order_sheet.csv held the orders of small; now it holds those of other"
+    assert said not in call("stock", small).stderr
+    assert said in call("stock", other).stderr
+    assert said not in call("stock", other).stderr
+
+
 def test_stock_writes_an_order_sheet_that_adds_up(call, small):
     summary = only_json(call("stock", small, "--json"))
     assert summary.keys() >= STOCK_KEYS
