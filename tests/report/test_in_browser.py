@@ -144,6 +144,14 @@ def test_accessibility_rules(browser, file, wide):
     assert [v for v in json.loads(found) if v[1] in ("serious", "critical")] == []
 
 
+def test_verdicts_are_in_sight_on_a_telephone(browser, file):
+    """The table of the answer fits a narrow screen: nobody must push it aside to see a verdict."""
+    browser.open(file, wide=390)
+    hidden = browser.run("JSON.stringify([...document.querySelectorAll('#answer > .scroll')].map("
+                         "e => e.scrollWidth - e.clientWidth))")
+    assert json.loads(hidden) and max(json.loads(hidden)) <= 0
+
+
 def test_first_printed_page_holds_the_answer(browser, file):
     pypdf = pytest.importorskip("pypdf")
     browser.open(file)
