@@ -88,12 +88,14 @@ def _end(chance):
 
 
 def in_ten(chance: float) -> str:
-    """"about 8 in 10", halves up; at the ends "fewer than 1 in 20" and the like."""
+    """"about 8 in 10", halves up; near the ends "about 19 in 20", "fewer than 1 in 20"."""
     if chance < 0.05:
         return "fewer than 1 in 20"
     if chance > 0.95:
         return "more than 19 in 20"
     percent = math.floor(100 * chance + 0.5 + 1e-9)  # of what is printed, so that both agree
+    if min(percent, 100 - percent) <= 7:  # nearer to 5 or 95 % than to a tenth
+        return f"about {1 if percent < 50 else 19} in 20"
     return f"about {max(1, min(9, (percent + 5) // 10))} in 10"
 
 

@@ -213,6 +213,9 @@ def test_verdicts_and_words():
     assert chance_ends(0.0, 0.0003) == ("0", "0.03")
     assert chance_ends(0.9997, 1.0) == ("99.97", "100")
     assert chance_ends(1e-17, 1 - 1e-16) == ("0", "100")
+    assert [in_ten(x) for x in (.05, .07, .08, .92, .93, .95)] == [
+        "about 1 in 20", "about 1 in 20", "about 1 in 10", "about 9 in 10", "about 19 in 20",
+        "about 19 in 20"]
     assert [in_ten(x) for x in (.84, .01, .99)] == [
         "about 8 in 10", "fewer than 1 in 20", "more than 19 in 20"]
     assert [animals(x) for x in (7.4, 268, 5344, 12345)] == ["7", "270", "5,340", "12,300"]

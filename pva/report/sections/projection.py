@@ -168,7 +168,8 @@ def _wanted_table(answer, unit):
     return table(f"Number for other chances ({unit})",
                  ("Chance wanted", "Number", "Range from the simulation's interval"), rows,
                  numbers=(1, 2), note="Read off by straight lines between the numbers that were "
-                 "simulated; numbers far from the answer rest on fewer runs.")
+                 "simulated; numbers far from the answer rest on fewer runs. To search for one: "
+                 "pva stock with --chance.")
 
 
 def _orders(lines, resolved):
