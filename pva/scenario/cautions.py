@@ -16,12 +16,16 @@ _ASIDE = np.array([0.15, 0.85])  # of the law: a best value beyond these stands 
 
 
 def warnings_of(resolved: Resolved, estimates: Any, *, already: Sequence[str]) -> list[str]:
-    """Warnings of a resolved scenario, those raised before first, none twice."""
+    """Warnings of a resolved scenario, none twice.
+
+    Those raised before come first and notes of the estimates last: a long list is cut on screen,
+    and what was asked now matters more than what is known since the estimates were made.
+    """
     found = list(already)
-    found += estimates.notes if estimates is not None else ()
     for check in (_only_ranges, _best_aside, _counted_twice, _late_releases, _nobody,
                   _early_clock):
         found += check(resolved)
+    found += estimates.notes if estimates is not None else ()
     return list(dict.fromkeys(found))
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from pva.estimate.link_scale import mean_over_years, sd_over_years
 from pva.lifehistory.rates import LinkMoments
 from pva.model.draws import DrawTable
+from pva.scenario.cautions import warnings_of
 from pva.scenario.resolved import Calibration, JointCovariance
 from pva.scenario.scenario import Scenario, read_scenario
 from pva.sources import Source
@@ -200,6 +203,14 @@ def test_warnings(plan):
 def test_warning_of_bad_years_counted_twice(folder):
     warnings = read_scenario(folder / "hosts.yaml").warnings
     assert any("flood" in w and "counted twice" in w for w in warnings)
+
+
+def test_warnings_of_the_question_come_before_notes_of_its_estimates(folder):
+    question = read_scenario(folder / "hosts.yaml").resolved
+    found = warnings_of(question, SimpleNamespace(notes=("an old note", "another")),
+                        already=["raised before"])
+    assert found[0] == "raised before" and found[-2:] == ["an old note", "another"]
+    assert any("counted twice" in w for w in found[1:-2])
 
 
 def test_parameter_table_and_assumptions(folder):
