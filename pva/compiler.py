@@ -9,9 +9,12 @@ import gc
 from contextlib import contextmanager
 
 from llvmlite.binding import Linkage
-from numba import version_info
+from numba import types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
+from numba.core.cpu import CPUContext
+from numba.core.typing import Context
+from numba.extending import models, register_model
 
 _TRIED = (0, 60), (0, 68)  # first and last version of the compiler whose inner classes were tried
 
@@ -100,6 +103,63 @@ def _take_in(whole, libraries):
             whole._final_module.link_in(library._get_module_for_linking(), preserve=True)
 
 
+class _Function(types.Function):
+    """A function of the compiler's library that remembers the types that calls of it gave."""
+
+    def __init__(self, function, context):
+        self._context, self._known = context, {}
+        super().__init__(function.templates)
+
+    @property
+    def key(self):
+        return *super().key, id(self._context)
+
+    def get_call_type(self, context, args, kws):
+        call = tuple(args), tuple(kws.items())
+        if call not in self._known:
+            self._known[call] = super().get_call_type(self._context, args, kws)
+        return self._known[call]
+
+
+register_model(_Function)(models.OpaqueModel)
+
+
+class _Typing(Context):
+    """What the compiler knows about types, with a memory.
+
+    Without it more than ten rules that do not hold are tried at every access of an array.
+    """
+
+    def __init__(self, context):
+        vars(self).update(vars(context))
+        self._context, self._known = context, {}
+
+    def refresh(self):
+        self._context.refresh()
+
+    def _lookup_global(self, value):
+        found = super()._lookup_global(value)
+        if type(found) is not types.Function:
+            return found
+        if found not in self._known:
+            self._known[found] = _Function(found, self)
+        return self._known[found]
+
+
+class _Target(CPUContext):
+    """What the compiler knows about code, with a memory of types."""
+
+    def __init__(self, context, typing):
+        vars(self).update(vars(context), typing_context=typing)
+
+    def get_function(self, function, signature, _firstcall=True):
+        # looked for, in vain, at every access of an array: no reason to read all libraries again
+        return super().get_function(function, signature, _firstcall and function != "__array__")
+
+
+_TYPING = {}  # by the flags of the compiler, which a call's types may depend on
+
+
 @contextmanager
 def _nothing_collected():
     """Compiling makes millions of objects that live to its end: looking for waste is vain."""
@@ -119,6 +179,11 @@ def _into(kind):
             library = kind(targetctx.codegen(), kind.__name__)
             library.enable_object_caching()
             super().__init__(typingctx, targetctx, library, *rest)
+            flags = self.state.flags.summary()
+            if flags not in _TYPING:
+                _TYPING[flags] = _Typing(typingctx)
+            self.state.typingctx = _TYPING[flags]
+            self.state.targetctx = _Target(self.state.targetctx, _TYPING[flags])
 
         def compile_extra(self, func):
             with _nothing_collected():
