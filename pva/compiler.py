@@ -12,11 +12,20 @@ from llvmlite.binding import Linkage
 from numba import types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
+from numba.core.compiler_machinery import PassManager
 from numba.core.cpu import CPUContext
 from numba.core.typing import Context
 from numba.extending import models, register_model
 
 _TRIED = (0, 60), (0, 68)  # first and last version of the compiler whose inner classes were tried
+# steps for what our functions never hold: closures, comprehensions, `with`, functions written into
+# others, sums of whole arrays made one loop, what differs by literal values
+_NEEDLESS = {
+    "WithLifting", "InlineClosureLikes", "RewriteSemanticConstants", "DeadBranchPrune",
+    "RewriteDynamicRaises", "MakeFunctionToJitFunction", "InlineInlinables", "InlineOverloads",
+    "FindLiterallyCalls", "LiteralUnroll", "LiteralPropagationSubPipelinePass", "NopythonRewrites",
+    "DumpParforDiagnostics",
+}  # fmt: skip
 
 if not _TRIED[0] <= version_info[:2] <= _TRIED[1]:
     raise ImportError("a version of the compiler whose inner classes were never tried")
@@ -184,6 +193,15 @@ def _into(kind):
                 _TYPING[flags] = _Typing(typingctx)
             self.state.typingctx = _TYPING[flags]
             self.state.targetctx = _Target(self.state.targetctx, _TYPING[flags])
+
+        def define_pipelines(self):
+            [usual] = super().define_pipelines()
+            steps = PassManager(usual.pipeline_name)
+            for step, words in usual.passes:
+                if step.__name__ not in _NEEDLESS:
+                    steps.add_pass(step, words)
+            steps.finalize()
+            return [steps]
 
         def compile_extra(self, func):
             with _nothing_collected():
