@@ -8,7 +8,7 @@ from __future__ import annotations
 import gc
 from contextlib import contextmanager
 
-from llvmlite.binding import Linkage
+from llvmlite.binding import Linkage, create_pass_builder, create_pipeline_tuning_options
 from numba import types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
@@ -17,7 +17,7 @@ from numba.core.cpu import CPUContext
 from numba.core.typing import Context
 from numba.extending import models, register_model
 
-_TRIED = (0, 60), (0, 68)  # first and last version of the compiler whose inner classes were tried
+_TRIED = (0, 61), (0, 68)  # first and last version of the compiler whose inner classes were tried
 # steps for what our functions never hold: closures, comprehensions, `with`, functions written into
 # others, sums of whole arrays made one loop, what differs by literal values
 _NEEDLESS = {
@@ -42,7 +42,11 @@ class _Part(JITCodeLibrary):
         self._linking_libraries.append(library)
 
     def _optimize_functions(self, module):
-        module.data_layout = self._codegen._data_layout
+        """Not before the whole is. Code that counts users of arrays stays slow, unless it is."""
+        if self.counts:
+            super()._optimize_functions(module)
+        else:
+            module.data_layout = self._codegen._data_layout
 
     def get_pointer_to_function(self, name):
         return 0
@@ -86,9 +90,13 @@ class _Whole(JITCodeLibrary):
             self._linking_libraries.append(library)
 
     def _optimize_final_module(self):
-        """Once; the compiler has a first round of its own, for the sake of counted arrays."""
-        passes, how = self._codegen._module_pass_manager()
-        passes.run(self._final_module, how)
+        """Once, and without writing loops out several times: wide instructions are enough."""
+        how = create_pipeline_tuning_options(speed_level=3)
+        how.loop_vectorization, how.loop_unrolling = True, False
+        builder = create_pass_builder(self._codegen._tm, how)
+        passes = builder.getModulePassManager()
+        passes.add_refprune_pass()
+        passes.run(self._final_module, builder)
 
     def finalize(self):
         parts = [x for x in self._linking_libraries if isinstance(x, _Part)]
@@ -188,6 +196,7 @@ def _into(kind):
             library = kind(targetctx.codegen(), kind.__name__)
             library.enable_object_caching()
             super().__init__(typingctx, targetctx, library, *rest)
+            library.counts = self.state.flags.nrt
             flags = self.state.flags.summary()
             if flags not in _TYPING:
                 _TYPING[flags] = _Typing(typingctx)
