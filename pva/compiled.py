@@ -20,14 +20,16 @@ of another file: see DEVELOPERS.md.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import partial
 
 from numba import njit
+from numba.core.dispatcher import Dispatcher
 
 try:
-    from pva.compiler import ENTRY, PART
+    from pva.compiler import ENTRY, PART, keep
 except ImportError:  # another version of the compiler
-    ENTRY, PART = {}, {}
+    ENTRY, PART, keep = {}, {}, Dispatcher.enable_caching
 
 _HOW = {"nogil": True, "error_model": "numpy", "_nrt": False}
 
@@ -37,10 +39,10 @@ def kept(**how):
     how = ENTRY | {"no_cfunc_wrapper": True} | how
 
     def compiled(function):
-        try:
-            return njit(cache=True, **how)(function)
-        except RuntimeError:  # neither beside the package nor in the user's own folder
-            return njit(**how)(function)
+        made = njit(**how)(function)
+        with suppress(RuntimeError):  # neither beside the package nor in the user's own folder
+            keep(made)
+        return made
     return compiled
 
 

@@ -8,12 +8,19 @@ from __future__ import annotations
 import gc
 from contextlib import contextmanager
 
-from llvmlite.binding import Linkage, create_pass_builder, create_pipeline_tuning_options
+from llvmlite.binding import (
+    Linkage,
+    create_pass_builder,
+    create_pipeline_tuning_options,
+    parse_assembly,
+)
 from numba import types, version_info
+from numba.core.caching import FunctionCache
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
 from numba.core.compiler_machinery import PassManager
 from numba.core.cpu import CPUContext
+from numba.core.runtime import rtsys
 from numba.core.typing import Context
 from numba.extending import models, register_model
 
@@ -39,6 +46,7 @@ class _Part(JITCodeLibrary):
         return _Unentered(self._codegen)
 
     def add_linking_library(self, library):
+        _refuse_entries(library)
         self._linking_libraries.append(library)
 
     def _optimize_functions(self, module):
@@ -84,6 +92,7 @@ class _Whole(JITCodeLibrary):
     """Code of an entry and of all its parts."""
 
     def add_linking_library(self, library):
+        _refuse_entries(library)
         if not isinstance(library, _Part):
             super().add_linking_library(library)
         elif library not in self._linking_libraries:
@@ -103,6 +112,21 @@ class _Whole(JITCodeLibrary):
         self._linking_libraries = [x for x in self._linking_libraries if x not in parts]
         _take_in(self, parts)
         super().finalize()
+
+    def serialize_using_object_code(self):
+        """Machine code, and of the compiler's own language but the name by which Python calls it.
+
+        The rest would be read anew in every process, and only to be taken into other code.
+        """
+        name, kind, (code, _) = super().serialize_using_object_code()
+        named = "\n".join(f'define i64 @"{f.name}"() {{ ret i64 0 }}'
+                          for f in self._final_module.functions if f.name.startswith("_ZN7cpython"))
+        return name, kind, (code, parse_assembly(named).as_bitcode())
+
+
+def _refuse_entries(library):
+    if library.name == _Whole.__name__:  # of its own class no longer, if brought back from disk
+        raise TypeError("an entry is called from Python alone; what both call is a part")
 
 
 def _take_in(whole, libraries):
@@ -216,6 +240,20 @@ def _into(kind):
             with _nothing_collected():
                 return super().compile_extra(func)
     return {"pipeline_class": Into}
+
+
+class _Cache(FunctionCache):
+    """Code kept on disk, brought back without all that only compiling needs."""
+
+    def load_overload(self, sig, target_context):
+        rtsys.initialize(target_context)
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)
+
+
+def keep(function):
+    """Keep a compiled function on disk."""
+    function._cache = _Cache(function.py_func)
 
 
 PART, ENTRY = _into(_Part), _into(_Whole)
