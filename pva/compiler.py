@@ -101,7 +101,7 @@ class _Whole(JITCodeLibrary):
     def _optimize_final_module(self):
         """Once, and without writing loops out several times: wide instructions are enough."""
         how = create_pipeline_tuning_options(speed_level=3)
-        how.loop_vectorization, how.loop_unrolling = True, False
+        how.loop_vectorization, how.slp_vectorization, how.loop_unrolling = True, False, False
         builder = create_pass_builder(self._codegen._tm, how)
         passes = builder.getModulePassManager()
         passes.add_refprune_pass()
