@@ -1,15 +1,16 @@
 """How functions of the engine and of the likelihoods are compiled, and where they are kept.
 
 Two kinds of functions. A part is only called from other compiled code: it needs no entry from
-Python. An entry is what Python calls; it is kept on disk with all its parts. In the engine they are
+Python. An entry is what Python, and nothing else, calls; it is kept on disk with all its parts. In the engine they are
 marked `inner` and `entry`; in the likelihoods `part` and `kept`, which have the compiler's usual
 ways: errors by zero, arrays made and counted.
 
 The compiler's own way would optimise each function together with all it calls, and again together
 with each caller, and turn every one into machine code. Here parts are only written down; the entry
-takes each of them in once, and then the whole is optimised and made machine code, once. That halves
-a first compilation. It needs inner classes of the compiler; a version with which that was not
-tried compiles as it always did, to the same numbers.
+takes each of them in once, and then the whole is optimised and made machine code, once. That, and
+what else `pva/compiler.py` spares, makes a first compilation take a third of the time. It needs
+inner classes of the compiler; a version with which that was not tried compiles as it always did, to
+the same numbers.
 
 No function of the engine holds the interpreter's lock or counts the users of an array (`_nrt`).
 Divisions follow the processor (no error by zero), or no loop with a division could use wide

@@ -118,10 +118,11 @@ class _Whole(JITCodeLibrary):
 
         The rest would be read anew in every process, and only to be taken into other code.
         """
-        name, kind, (code, _) = super().serialize_using_object_code()
+        self._ensure_finalized()
         named = "\n".join(f'define i64 @"{f.name}"() {{ ret i64 0 }}'
                           for f in self._final_module.functions if f.name.startswith("_ZN7cpython"))
-        return name, kind, (code, parse_assembly(named).as_bitcode())
+        names = parse_assembly(named).as_bitcode()
+        return self.name, "object", (self._get_compiled_object(), names)
 
 
 def _refuse_entries(library):
