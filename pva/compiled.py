@@ -1,9 +1,9 @@
 """How functions of the engine and of the likelihoods are compiled, and where they are kept.
 
 Two kinds of functions. A part is only called from other compiled code: it needs no entry from
-Python. An entry is what Python, and nothing else, calls; it is kept on disk with all its parts. In the engine they are
-marked `inner` and `entry`; in the likelihoods `part` and `kept`, which have the compiler's usual
-ways: errors by zero, arrays made and counted.
+Python. An entry is what Python, and nothing else, calls; it is kept on disk with all its parts. In
+the engine they are marked `inner` and `entry`; in the likelihoods `part` and `kept`, which have the
+compiler's usual ways: errors by zero, arrays made and counted.
 
 The compiler's own way would optimise each function together with all it calls, and again together
 with each caller, and turn every one into machine code. Here parts are only written down; the entry
