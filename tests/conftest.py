@@ -13,7 +13,8 @@ from pathlib import Path
 
 _ROOT = Path(__file__).resolve().parents[1] / "pva"
 _SOURCES = [*sorted((_ROOT / "engine").glob("*.py")), *sorted((_ROOT / "estimate").glob("*.py")),
-            _ROOT / "model" / "record.py", _ROOT / "compiled.py"]
+            _ROOT / "model" / "record.py", _ROOT / "compiled.py",
+            _ROOT / "compiler.py"]
 
 
 def _state() -> str:

@@ -7,7 +7,7 @@ import math
 from pva.compiled import inner
 from pva.engine.elementary import exp, logistic
 from pva.engine.lanes import fill
-from pva.engine.random_numbers import counter, normals, uniform
+from pva.engine.random_numbers import FIRST, counter, normals, uniform
 from pva.model.record import FIXED, LOGIT
 
 
@@ -93,7 +93,7 @@ def _strike(bad, work, kind, site, year, left):
     common, length = bad.bad_common[kind], bad.bad_length[kind]
     shared, own = bad.bad_address[kind, work.struck.shape[1]], bad.bad_address[kind, site]
     if common <= 0.0 or common >= 1.0:
-        count = counter(own if common <= 0.0 else shared, year, 0)
+        count = counter(own if common <= 0.0 else shared, year, FIRST)
         for i in range(len(left)):
             left[i] = length if uniform(work.env_key[i], count) < bad.bad_chance[kind] else left[i]
         return

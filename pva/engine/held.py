@@ -26,7 +26,7 @@ from numba.extending import (
     register_model,
     unbox,
 )
-from numba.np.numpy_support import from_dtype
+from numba.np.numpy_support import as_dtype, from_dtype
 
 _WORD = 8  # bytes
 
@@ -112,17 +112,19 @@ def _read(context, builder, kind, record, field):
         return builder.gep(record, [_word(first * _WORD)])
     if not isinstance(found, types.Array):
         return _load(builder, record, first, context.get_value_type(found))
+    model = context.data_model_manager[found]
+    array, at = ir.Constant(model.get_value_type(), None), model.get_field_position
     size, data, *rest = range(first, first + 2 + 2 * found.ndim)
-    word = cgutils.intp_t
-    steps = [_load(builder, record, place, word) for place in rest[:-1]]
-    item = _word(context.get_abi_sizeof(context.get_data_type(found.dtype)))
-    array = context.make_array(found)(context, builder)
-    context.populate_array(
-        array, data=_load(builder, record, data, array.data.type),
-        shape=cgutils.pack_array(builder, steps[:found.ndim]),
-        strides=cgutils.pack_array(builder, [*steps[found.ndim:], item]),
-        itemsize=item, meminfo=None, parent=None)
-    return array._getvalue()
+    steps = [_load(builder, record, place, cgutils.intp_t) for place in rest[:-1]]
+    steps.append(_word(as_dtype(found.dtype).itemsize))
+    put = builder.insert_value  # one by one: far less to read for the compiler than in memory
+    array = put(array, _load(builder, record, size, cgutils.intp_t), at("nitems"))
+    array = put(array, steps[-1], at("itemsize"))
+    array = put(array, _load(builder, record, data, array.type.elements[at("data")]), at("data"))
+    for k, step in enumerate(steps):
+        name = "shape" if k < found.ndim else "strides"
+        array = put(array, step, (at(name), k % found.ndim))
+    return array
 
 
 def _word(number):

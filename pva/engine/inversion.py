@@ -70,13 +70,20 @@ def _four_steps(done, space, out):
         left, chance = space[_LEFT + i], space[_CHANCE + i]
         top, slope = space[_TOP + i], space[_SLOPE + i]
         k = out[i]
-        for s in range(1, _STEPS + 1):
-            on = (left > chance) & (chance > 0.0)
-            left = left - chance if on else -1.0
-            k += 1.0 if on else 0.0
-            chance *= max(fma(slope, done + s, top), 0.0) * (1.0 / (done + s))
+        left, chance, k = _step(done + 1.0, left, chance, k, slope, top)
+        left, chance, k = _step(done + 2.0, left, chance, k, slope, top)
+        left, chance, k = _step(done + 3.0, left, chance, k, slope, top)
+        left, chance, k = _step(done + 4.0, left, chance, k, slope, top)
         space[_LEFT + i] = left
         space[_CHANCE + i] = chance
         out[i] = k
         going += 1 if (left > chance) & (chance > 0.0) else 0
     return going
+
+
+@inner()
+def _step(number, left, chance, k, slope, top):
+    on = (left > chance) & (chance > 0.0)
+    left = left - chance if on else -1.0
+    chance *= max(fma(slope, number, top), 0.0) * (1.0 / number)
+    return left, chance, k + (1.0 if on else 0.0)

@@ -29,6 +29,8 @@ _MULTIPLY_2 = np.uint64(0x94D049BB133111EB)
 _UNIT = 2.0**-52
 _MIDDLE = 6.25  # of -log(4 p (1 - p)): up to here the polynomial holds
 ENVIRONMENT, INDIVIDUALS, OTHER_INDIVIDUALS = 0, 1, 2
+# numbers of the first attempt; typed: with a bare constant `counter` would compile once more
+FIRST, SECOND = np.int64(0), np.int64(1)
 
 
 @inner()
@@ -62,7 +64,7 @@ def uniforms(key, address, year, attempt):
 @inner()
 def normals(key, address, year, out):
     """One standard normal for every lane, into `out`; key and out have shape (lane,)."""
-    count = counter(address, year, 0)
+    count = counter(address, year, FIRST)
     far = 0
     for i in range(len(out)):
         p = uniform(key[i], count)

@@ -13,7 +13,7 @@ import numpy as np
 
 from pva.compiled import inner
 from pva.engine.inversion import SWITCH, small_counts
-from pva.engine.random_numbers import counter
+from pva.engine.random_numbers import FIRST, SECOND, counter
 from pva.engine.rejection import BINOMIAL, DOUBTFUL, POISSON, REFUSED, judge, propose
 from pva.engine.space import PITCH, WIDE
 
@@ -74,7 +74,7 @@ def poissons(mean, key, address, year, out, space):
 def _counts(kind, n, p, q, mean, large, key, address, year, out, space):
     """Counts of the rarer outcome, chance q (Poisson: mean q); `large` lanes have large means."""
     if large == 0:
-        small_counts(kind, n, p, q, key, counter(address, year, 0), space.step, out)
+        small_counts(kind, n, p, q, key, counter(address, year, FIRST), space.step, out)
     elif large == len(out):
         _large(kind, n, q, key, address, year, out, space)
     else:
@@ -101,14 +101,15 @@ def _mixed(kind, n, p, q, mean, large, key, address, year, out, space):
     full = many + (-many) % WIDE
     few_n, few_q = space.row[_N_FEW, :full], space.row[_Q_FEW, :full]
     few_p, got, keys = space.row[_P_FEW, :full], space.row[_OUT_FEW, :full], space.key[_FEW, :full]
+    first = counter(address, year, FIRST)
     _gather(n, q, key, place, many, few_n, few_q, keys)
     for j in range(full):
         few_p[j] = p[place[min(j, many - 1)]]
     if mostly_large:
         _large(kind, ns, qs, key, address, year, out, space)
-        small_counts(kind, few_n, few_p, few_q, keys, counter(address, year, 0), space.step, got)
+        small_counts(kind, few_n, few_p, few_q, keys, first, space.step, got)
     else:
-        small_counts(kind, ns, p, qs, key, counter(address, year, 0), space.step, out)
+        small_counts(kind, ns, p, qs, key, first, space.step, out)
         _large(kind, few_n, few_q, keys, address, year, got, space)
     for j in range(many):
         out[place[j]] = got[j]
@@ -125,7 +126,8 @@ def _gather(n, q, key, place, many, ns, qs, keys):
 @inner()
 def _large(kind, n, q, key, address, year, out, space):
     """Transformed rejection until every lane has its count."""
-    _attempt(kind, n, q, key, counter(address, year, 0), counter(address, year, 1), out, space)
+    first, second = counter(address, year, FIRST), counter(address, year, SECOND)
+    _attempt(kind, n, q, key, first, second, out, space)
     place = space.place[_AGAIN]
     left = _NONE
     for i in range(len(out)):

@@ -11,7 +11,7 @@ import numpy as np
 
 from pva.compiled import inner
 from pva.engine.elementary import exp, log, log_factorial
-from pva.engine.random_numbers import counter, inverse_normal, uniform, uniforms
+from pva.engine.random_numbers import FIRST, counter, inverse_normal, uniform, uniforms
 
 _BOOST = 1 << 30  # attempt number of the extra uniform of a gamma with a shape below 1
 
@@ -49,7 +49,7 @@ def hypergeometric(good, bad, taken, key, address, year):
     high = min(taken, good)
     if low == high:
         return low
-    u = uniform(key, counter(address, year, 0))
+    u = uniform(key, counter(address, year, FIRST))
     mode = np.floor((taken + 1.0) * (good + 1.0) / (good + bad + 2.0))
     mode = min(max(mode, low), high)
     chance = exp(_log_choose(good, mode) + _log_choose(bad, taken - mode)

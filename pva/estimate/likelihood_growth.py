@@ -121,7 +121,7 @@ def growth_loglik(data, curve, slowed, rates, share, log_weight):
     """
     slopes = Slopes(np.zeros(rates.asymptote.size), np.zeros(rates.asymptote.size), np.zeros(3),
                     np.zeros(rates.tie.size), np.zeros(1), np.zeros_like(log_weight))
-    most = np.diff(data.first).max()
+    most = _most(data.first)
     logs, each = np.empty((most + 1, share.size)), np.empty((most + 1, SUMS))
     part, total = np.empty(6), 0.0
     for i in range(data.group.size):
@@ -165,7 +165,7 @@ def growth_posterior(data, curve, rates, share, log_weight):
     """
     animals = data.group.size
     own, begun, misread = np.zeros(animals), np.zeros(animals), np.zeros(data.length.size)
-    most = np.diff(data.first).max()
+    most = _most(data.first)
     logs, each = np.empty((most + 1, share.size)), np.empty((most + 1, SUMS))
     slowed = np.zeros(data.length.size)
     for i in range(animals):
@@ -182,6 +182,15 @@ def growth_posterior(data, curve, rates, share, log_weight):
                 if k > 0:
                     misread[data.first[i] + k - 1] += weight
     return own, begun, misread
+
+
+@part()
+def _most(first):
+    """Measurements of the animal that has most."""
+    most = 0
+    for i in range(first.size - 1):
+        most = max(most, first[i + 1] - first[i])
+    return most
 
 
 @part()
@@ -223,7 +232,8 @@ def _all_sums(data, i, rate, slowed, each):
     """Sums over the measurements of one animal that every node needs: row 0 over all, row k
     without the k-th."""
     at, n = data.first[i], data.first[i + 1] - data.first[i]
-    each[: n + 1] = 0.0
+    for m in range(SUMS):  # sum by sum: rows as a whole would double the time of compiling
+        each[0, m] = 0.0
     for j in range(n):
         t, y, s = data.elapsed[at + j], data.length[at + j], slowed[at + j]
         w = np.exp(-rate * t)
@@ -231,9 +241,11 @@ def _all_sums(data, i, rate, slowed, each):
         row[0], row[1], row[2], row[3], row[4], row[5] = 1.0, y, y * y, w, w * w, y * w
         row[6], row[7], row[8] = t * w, t * w * w, t * y * w
         row[9], row[10], row[11] = s * w, s * w * w, s * y * w
-        each[0] += row
+        for m in range(SUMS):
+            each[0, m] += row[m]
     for j in range(n):
-        each[j + 1] = each[0] - each[j + 1]
+        for m in range(SUMS):
+            each[j + 1, m] = each[0, m] - each[j + 1, m]
 
 
 @part()

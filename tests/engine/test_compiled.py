@@ -45,7 +45,28 @@ def twice(x):
 @entry()
 def four_times(x):
     return twice(twice(x))
-print("pipeline_class" in four_times.targetoptions, four_times(3))
+print(four_times._compiler.pipeline_class.__module__, four_times(3))
+"""
+
+
+KEPT = """
+import sys
+import numpy as np
+from pva.compiled import entry, kept
+@entry()
+def half(x):
+    return x / 2.0
+@kept()
+def halves(n):
+    return np.ones(n) / 2.0
+for function, given in ((half, 6.0), (halves, 2)):
+    print(function(given), sum(function.stats.cache_hits.values()))
+from numba import njit
+print(njit(lambda x: half(x) + 1.0)(6.0))
+try:
+    entry()(lambda x: half(x))(6.0)
+except TypeError as error:
+    print(error)
 """
 
 
@@ -59,8 +80,19 @@ def test_an_install_that_cannot_be_written_still_loads_engine_and_likelihoods():
     assert lines_of(NOTHING_KEPT) == ["nothing can be kept", *["CPUDispatcher None"] * 4, "1.0"]
 
 
+def test_kept_code_is_brought_back_and_is_no_part_of_other_kept_code(tmp_path, monkeypatch):
+    """Other code, which is not kept, may still call it."""
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "code"))
+    program = tmp_path / "program.py"
+    program.write_text(KEPT, encoding="utf-8")
+    refused = ["an entry is called from Python alone; what both call is a part"]
+    for hits in (0, 1):
+        assert lines_of(f"import runpy; runpy.run_path({str(program)!r})") == [
+            f"3.0 {hits}", f"[0.5 0.5] {hits}", "4.0", *(refused if IN_ONE_PIECE else [])]
+
+
 def test_a_compiler_without_the_inner_classes_compiles_in_its_own_way():
-    assert lines_of(OTHER_COMPILER) == ["False 12"]
+    assert lines_of(OTHER_COMPILER) == ["numba.core.compiler 12"]
 
 
 class Pair(NamedTuple):
@@ -93,6 +125,10 @@ def filled(box, out):
     _fill(box, out)
     box.table[0, 1] = 7.0
     return box.table.shape[1] + box.flags.size
+
+
+# not with another version of the compiler
+IN_ONE_PIECE = filled._compiler.pipeline_class.__module__ == "pva.compiler"
 
 
 def box():
