@@ -13,7 +13,7 @@ import pva
 from pva.cli.terminal import Terminal
 
 _PACKAGE = Path(pva.__file__).resolve().parent
-SECONDS = {"engine": 12, "estimate": 8}
+SECONDS = {"engine": 9, "estimate": 4}
 _LAST_COMPILED = {"engine": ("kernel", "simulate_block"), "estimate": ("likelihood", "")}
 
 

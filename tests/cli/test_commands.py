@@ -175,7 +175,7 @@ def test_show_names_calibrated_values_with_target_and_place(call):
 
 
 def test_a_projection_is_announced_only_where_the_engine_must_be_compiled(call, small, monkeypatch):
-    sentence = ("First run: compiling the engine, about 12 s; later runs start at once.\n")
+    sentence = ("First run: compiling the engine, about 9 s; later runs start at once.\n")
     assert call("run", small).exit_code == 0  # compiles, where nothing is compiled yet
     assert sentence not in call("run", small, "--json").stderr
     monkeypatch.setattr("pva.cli.first_run.compiled", lambda part: False)
