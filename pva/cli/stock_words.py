@@ -254,7 +254,7 @@ def duty_words(summary: dict) -> list[str]:
         return []
     wanted, last = chance_words(summary["chance_wanted"]), duty["last_year"][-1]
     start = f"With {animals_up(duty['number'])} animals a year "
-    if duty["ends"] is None:
+    if duty["ends"] in (None, last):
         return [f"{start}the duty cannot end before {last}: stopping earlier leaves less than the "
                 f"{wanted} wanted."]
     if duty["ends"] < summary["release_years"][0]:

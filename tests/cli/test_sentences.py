@@ -136,9 +136,11 @@ def test_when_the_duty_can_end():
     assert stock_words.duty_words(with_duty) == [
         "With 340 animals a year the last release needed for the 80 % wanted is that of 2027; "
         "beyond simulation error the last is 2033."]
-    assert stock_words.duty_words(STOCK | {"duty": duty | {"ends": None}}) == [
-        "With 340 animals a year the duty cannot end before 2033: stopping earlier leaves less "
-        "than the 80 % wanted."]
+    for ends in (None, 2033):  # the last year planned
+        assert stock_words.duty_words(
+            STOCK | {"duty": duty | {"ends": ends, "ends_surely": None}}) == [
+            "With 340 animals a year the duty cannot end before 2033: stopping earlier leaves less "
+            "than the 80 % wanted."]
     assert stock_words.duty_rows(with_duty)[0] == ["none", "below 1.0 %", "0 % to 1.0 %"]
     assert stock_words.shorter_rows(with_duty) == [
         ["2026", "more than 5,000", "", ""], ["2027", "320", "650", "not stated"]]

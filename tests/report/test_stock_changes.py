@@ -23,8 +23,10 @@ def changes(**more):
 def test_the_end_of_the_duty():
     assert changes(duty=DUTY) == ["With 140 a year the last release needed for 80 % is that of "
                                   "2026; beyond simulation error 2029."]
-    assert changes(duty=DUTY | {"ends": None}) == [
-        "With 140 a year the duty cannot end before 2029: stopping earlier leaves less than 80 %."]
+    for ends in (None, 2029):  # the last year planned
+        assert changes(duty=DUTY | {"ends": ends, "ends_surely": None}) == [
+            "With 140 a year the duty cannot end before 2029: stopping earlier leaves less than "
+            "80 %."]
     assert changes(duty=DUTY | {"ends_surely": None}) == [
         "With 140 a year the last release needed for 80 % is that of 2026; simulation error leaves "
         "it open whether any year is late enough."]

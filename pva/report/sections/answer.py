@@ -313,9 +313,10 @@ def _duty_words(answer):
         return []
     start = f"With {animals_up(duty['number'])} a year"
     wanted = percent(answer["chance_wanted"])
-    if duty["ends"] is None:
-        return [f"{start} the duty cannot end before {duty['last_year'][-1]}: stopping earlier "
-                f"leaves less than {wanted}."]
+    last = duty["last_year"][-1]
+    if duty["ends"] in (None, last):
+        return [f"{start} the duty cannot end before {last}: stopping earlier leaves less than "
+                f"{wanted}."]
     if duty["ends"] < answer["release_years"][0]:
         return [f"{start} no release is needed for {wanted}."]
     sure = duty["ends_surely"]
