@@ -61,7 +61,7 @@ def test_the_planner_comes_to_a_number_a_sheet_and_a_page(followed):
     assert stock["chance_wanted"] == 0.8
     assert stock["draw_high"] is None or stock["draw_high"] > 2 * stock["high"]  # the wider range
     surer = next(text for line, text in said.items() if line.endswith("--chance 0.9"))
-    number = int(re.match(r"Stock ([\d,]+) animals a year", surer)[1].replace(",", ""))
+    number = int(re.search(r"^Stock ([\d,]+) animals a year", surer, re.M)[1].replace(",", ""))
     assert number > stock["number"]
     with (folder / "marrowby/results/order_sheet.csv").open(encoding="utf-8") as handle:
         orders = list(csv.DictReader(handle))

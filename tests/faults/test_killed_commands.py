@@ -134,7 +134,7 @@ def study(tmp_path_factory):
     study.write_text(study.read_text() + "report: {main: scenarios/small.yaml}\n")
     command("estimate", folder)
     command("run", scenario, "--seed", "1")
-    command("report", folder)
+    command("report", folder, "--seed", "1")  # else it would run the scenario in its own luck
     return folder
 
 
