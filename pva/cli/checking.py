@@ -217,18 +217,13 @@ def row_lines(rows: list[dict]) -> list[str]:
 
 def numbers_in_words(numbers: list[int]) -> str:
     """Row numbers as a person says them: ``row 3``, ``rows 2 to 21 and 30``."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1][1:] = [number]
-        else:
-            runs.append([number])
-    parts = [f"{run[0]} to {run[1]}" if len(run) == 2 else f"{run[0]}" for run in runs]
+    from pva.results.wording import listed, spans
+
+    parts = spans(numbers)
     if len(parts) > MOST_RUNS:
         return (f"{len(numbers):,} rows ({', '.join(parts[:MOST_RUNS])} and others up to "
                 f"{numbers[-1]})")
-    said = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-    return f"row{'s' if len(numbers) > 1 else ''} {said}"
+    return f"row{'s' if len(numbers) > 1 else ''} {listed(parts)}"
 
 
 def row_sum(rows: dict) -> str:

@@ -55,6 +55,7 @@ def stock(terminal: Terminal, scenario: Path, chance: float | None, duty: bool,
 def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float | None = None,
                     duty: bool = False, folder: Path | None = None, tasks=None) -> dict:
     """Search, write the answer and the order sheet, and return the summary."""
+    from pva.decide.options import orders_of
     from pva.decide.stock import stock as find_number
     from pva.files import together
     from pva.results.store import write_json
@@ -65,13 +66,12 @@ def stock_and_write(terminal: Terminal, question, path: Path, *, chance: float |
                             seed=known_seed(terminal, question), threads=terminal.threads,
                             progress=tell, tasks=tasks)
     summary = found.summary()
-    plan = summary["cheapest"] or summary
     others = _scenarios_of(folder / ORDER_SHEET) - {path.stem, ""}
     with together():
         files = [write_json(folder / f"{path.stem}.stock.json", summary)]
         if terminal.out is not None:
             files.append(write_json(folder / "stock.json", summary))
-        sheet = write_order_sheet(folder / ORDER_SHEET, plan["order_sheet"], path.stem)
+        sheet = write_order_sheet(folder / ORDER_SHEET, orders_of(summary), path.stem)
     terminal.wrote(*files, *([sheet] if sheet else []))
     if sheet and others:
         terminal.note(f"{ORDER_SHEET} held the orders of {', '.join(sorted(others))}; now it holds "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from pva.cli.sentences import chance_range
+from pva.decide.options import orders_of
 from pva.results.wording import (
     LIFT_WORDS,
     animals,
@@ -140,15 +141,10 @@ def _mixture(summary: dict) -> bool:
     return bool(summary["cheapest"]) and len(summary["cheapest"]["parts"]) > 1
 
 
-def ordered(summary: dict) -> list[dict]:
-    """Lines of the order sheet that is written: that of the cheapest plan."""
-    return (summary["cheapest"] or summary)["order_sheet"]
-
-
 def _besides(summary: dict) -> str:
     """Releases that are not varied: ordered too, and in none of the sums."""
     varied = {*summary["releases"], *(r for o in summary["options"] for r in o["releases"])}
-    others = [x for x in ordered(summary) if x["release"] not in varied]
+    others = [x for x in orders_of(summary) if x["release"] not in varied]
     number = sum(x["number"] for x in others)
     if not number:
         return ""
@@ -159,7 +155,7 @@ def _besides(summary: dict) -> str:
 
 def late_orders(summary: dict, first: int) -> list[str]:
     """A warning where orders must be placed before the plan begins."""
-    years = [x["order_year"] for x in ordered(summary)]
+    years = [x["order_year"] for x in orders_of(summary)]
     late = [y for y in years if y < first]
     if not late:
         return []

@@ -19,6 +19,11 @@ TRIED = ("each option alone, and of every two a quarter, a half and three quarte
          "first needs alone with the rest from the second")
 
 
+def orders_of(summary: dict) -> list[dict]:
+    """Lines of the order sheet of an answer: those of its cheapest plan, if there is one."""
+    return (summary.get("cheapest") or summary)["order_sheet"]
+
+
 @dataclass(frozen=True)
 class OptionAnswer:
     """One option alone: the number per release year, and what it takes; None = not reachable."""

@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from pva.estimate.row_runs import as_runs
 from pva.estimate.run import StudyEstimates
 from pva.estimate.species import SpeciesResult
 from pva.estimate.to_estimates import steps_behind
 from pva.files import frame_text, write_text_atomic
+from pva.files.number_runs import as_runs
 
 ROWS_USED = "rows_used.csv"
 COLUMNS = ["key", "model", "file", "is", "in", "set_aside", "used", "flagged", "rows",

@@ -73,15 +73,10 @@ def match_probability(mean: float, sd: float) -> tuple[float, float]:
     if sd == 0:
         return float(logit(mean)), 0.0
     limit = float(np.sqrt(mean * (1 - mean)))
-
-    def excess(spread):
-        return float(sd_over_years(centre_for_mean(mean, spread), spread)) - sd
-
-    if sd >= limit or excess(_LARGEST_LINK_SD) < 0:
-        raise ValueError(
-            f"no logit-normal law has mean {mean:g} and SD {sd:g}; the SD must stay below "
-            f"{min(limit, excess(_LARGEST_LINK_SD) + sd):.3g}"
-        )
+    most = float(sd_over_years(centre_for_mean(mean, _LARGEST_LINK_SD), _LARGEST_LINK_SD))
+    if sd >= limit or sd > most:
+        raise ValueError(f"no logit-normal law has mean {mean:g} and SD {sd:g}; the SD must stay "
+                         f"below {min(limit, most):.3g}")
     spread = _spread_for_sd(mean, sd)
     return float(centre_for_mean(mean, spread)), spread
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
 
 from pva.results.wording import animals as animals_rounded
 from pva.results.wording import chance_ends, chance_words, in_ten
@@ -106,18 +105,6 @@ def tenths(value) -> str:
 def coarse(text: str) -> str:
     """Text with every number of three or more decimals, as positions have, cut to one decimal."""
     return re.sub(r"-?\d{1,3}\.\d{3,}", lambda m: f"{float(m.group()):.1f}", text)
-
-
-def listed(names: Sequence[str]) -> str:
-    """ "a, b and c"."""
-    names = list(names)
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def span(years: Sequence[int]) -> str:
-    """ "2026 to 2033", or the one year."""
-    first, last = min(years), max(years)
-    return str(first) if first == last else f"{first} to {last}"
 
 
 def squared(text: str) -> str:

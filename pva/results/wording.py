@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+
+from pva.files.number_runs import runs_of
 
 HEARD_TITLE = "Survival under other readings of tags that were only heard"
 HEARD_COLUMNS = ("If all heard-only animals were dead by then", "If all were alive",
@@ -110,7 +112,7 @@ def animals_up(number: float) -> str:
     """A count as `animals`, rounded up: for an end on the safe side."""
     if number < 100:
         return f"{math.ceil(number - 1e-9):.0f}"
-    step = 10 ** (math.floor(math.log10(number)) - (1 if number < 1000 else 2))
+    step = _step(number)
     return f"{math.ceil(number / step - 1e-9) * step:,.0f}"
 
 
@@ -118,8 +120,13 @@ def animals_down(number: float) -> str:
     """A count as `animals`, rounded down: for the most that may be taken."""
     if number < 100:
         return f"{math.floor(number + 1e-9):.0f}"
-    step = 10 ** (math.floor(math.log10(number)) - (1 if number < 1000 else 2))
+    step = _step(number)
     return f"{math.floor(number / step + 1e-9) * step:,.0f}"
+
+
+def _step(number):
+    """What the last digit told of a count from 100 on is worth."""
+    return 10 ** (math.floor(math.log10(number)) - (1 if number < 1000 else 2))
 
 
 def rough(number: float) -> str:
@@ -129,14 +136,18 @@ def rough(number: float) -> str:
 
 def years_words(years: Iterable[int]) -> str:
     """ "2026 to 2033"; years with a gap between them are told apart: "2026 to 2028 and 2040"."""
-    parts: list[list[int]] = []
-    for year in sorted(set(years)):
-        if parts and year == parts[-1][-1] + 1:
-            parts[-1].append(year)
-        else:
-            parts.append([year])
-    said = [str(p[0]) if len(p) == 1 else f"{p[0]} to {p[-1]}" for p in parts]
-    return " and ".join(filter(None, (", ".join(said[:-1]), said[-1])))
+    return listed(spans(years))
+
+
+def spans(numbers: Iterable[int]) -> list[str]:
+    """Every run of neighbours in words: "2026 to 2028", "2040"."""
+    return [str(a) if a == b else f"{a} to {b}" for a, b in runs_of(numbers)]
+
+
+def listed(names: Sequence[str]) -> str:
+    """ "a, b and c"."""
+    names = list(names)
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def rate_words(key: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from pva.lifehistory.laws import drawn_values, law_median
+from pva.lifehistory.rates import Rate
 from pva.scenario.meaning_resolved import varies
 from pva.scenario.rates_used import every_rate, only_interval_counts, spread_is_measured
 from pva.scenario.resolved import Resolved
@@ -49,12 +50,15 @@ def _best_aside(resolved: Resolved) -> list[str]:
     """Best values far from the middle of the interval from which runs draw."""
     if not resolved.chance.unknown:
         return []
-    aside = [r for r in every_rate(resolved) if only_interval_counts(r) and not (
-        drawn_values(r, _ASIDE)[0] <= r.value <= drawn_values(r, _ASIDE)[1])]
     return [f"{r.key}: the best value {r.value:g} is far from {law_median(r):.3g}, the middle of "
             f"its interval {r.interval[0]:g} to {r.interval[1]:g}. Runs draw from the interval, "
             "whatever the best value: where the value was changed, change the interval with it"
-            for r in aside]
+            for r in every_rate(resolved) if only_interval_counts(r) and _is_aside(r)]
+
+
+def _is_aside(rate: Rate) -> bool:
+    low, high = drawn_values(rate, _ASIDE)
+    return not low <= rate.value <= high
 
 
 def _counted_twice(resolved: Resolved) -> list[str]:

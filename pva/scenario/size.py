@@ -20,7 +20,7 @@ _MEASURES, _SETS = 14, 8  # yearly measures, sets of parameter draws
 _DISTINCT = 100_000  # numbers of animals that differ, in a year
 _TALLIES, _FEWEST_LANES = 16, 16
 _ADVICE = ("Lower `draws` or `replicates` under `runs`, or the number of sites, years or classes; "
-         "the simulation error of a chance is about 0.5 % with 10,000 runs.")
+           "the simulation error of a chance is about 0.5 % with 10,000 runs.")
 
 
 @dataclass(frozen=True)

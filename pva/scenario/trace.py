@@ -241,7 +241,7 @@ def _lines_of(path: Path, key: str) -> list[dict]:
 
 
 def _table(line: dict) -> TableRows:
-    from pva.estimate.row_runs import from_runs
+    from pva.files.number_runs import from_runs
 
     flagged = from_runs(line["flagged_rows"])
     return TableRows(line["file"], line["is"], int(line["in"]), int(line["set_aside"]),

@@ -13,8 +13,8 @@ from click.testing import CliRunner
 from pva.cli import main
 from pva.errors import MeaningError
 from pva.estimate import estimate, write_estimates
-from pva.estimate.row_runs import as_runs, from_runs
 from pva.estimate.rows_used import rows_used, write_rows_used
+from pva.files.number_runs import as_runs, from_runs
 from pva.scenario.scenario import read_scenario
 from pva.scenario.trace import trace
 

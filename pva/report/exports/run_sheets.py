@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pva.decide.options import orders_of
 from pva.report.exports.sheets import Sheet, heading, sheet
 from pva.report.material import Material, RunOf
 from pva.results.measures import MEASURES, UNITS, WORDS
@@ -152,7 +153,7 @@ def _orders(material):
                  "health check and the genetics of the source come first",
                  ["scenario", *ORDER.values()],
                  ([s.title, *(line.get(k) for k in ORDER)] for s in material.stock
-                  for line in (s.answer.get("cheapest") or s.answer)["order_sheet"]))
+                  for line in orders_of(s.answer)))
 
 
 def _compared(material):

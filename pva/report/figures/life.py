@@ -5,7 +5,8 @@ from __future__ import annotations
 from pva.model.matrix import best
 from pva.report.blocks import Figure, table
 from pva.report.figures.canvas import CLAY, INK, MIST, PAPER, QUIET, RIVER, boxed, picture, wrapped
-from pva.report.words import count, listed, percent, rate, share
+from pva.report.words import count, percent, rate, share
+from pva.results.wording import listed
 from pva.scenario.resolved import AFTER, Calibration, Resolved
 
 MOST_STAGES = 8

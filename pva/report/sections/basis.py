@@ -7,8 +7,8 @@ from pva.report.estimate_rows import years_unclear
 from pva.report.figures.bars import dependence_figure, elasticity_figure, shares_figure
 from pva.report.figures.life import calendar_figure, life_figure
 from pva.report.material import Material
-from pva.report.words import exact, known, listed, rate, rate_range, sentence, squared
-from pva.results.wording import YEARS_ALIKE, rate_words
+from pva.report.words import exact, known, rate, rate_range, sentence, squared
+from pva.results.wording import YEARS_ALIKE, listed, rate_words
 
 KINDS = {"measured": "measured", "published": "published", "calibrated": "calibrated",
          "assumed": "assumed", "default": "default", "given": "no source named"}

@@ -20,7 +20,7 @@ from pva.report.figures.flips import flips_figure
 from pva.report.figures.grid_map import grid_figure
 from pva.report.figures.observed import observed_figure
 from pva.report.material import Material
-from pva.report.sections.commands import quoted, scenario_file, study_folder
+from pva.report.sections.commands import file_of, scenario_file, study_folder
 from pva.report.sensing_words import (
     answer_of_sensitivity,
     confidence_words,
@@ -142,8 +142,8 @@ def _donor_file(material):
     if resolved is not None and (resolved.collections
                                  or any(r.from_site for r in resolved.releases)):
         return scenario_file(material)
-    at_hand = material.study is not None and material.study.place("scenarios/donor.yaml").is_file()
-    return quoted(f"{material.study.folder.resolve().name}/scenarios/donor.yaml") if at_hand else (
+    donor_file = material.study and material.study.place("scenarios/donor.yaml")
+    return file_of(material.study, donor_file) if donor_file and donor_file.is_file() else (
         "SCENARIO")
 
 

@@ -23,7 +23,8 @@ from pva.report.sections.survival import (
     survival_part,
     tags_part,
 )
-from pva.report.words import exact, known, listed, percent, rate, sentence
+from pva.report.words import exact, known, percent, rate, sentence
+from pva.results.wording import listed
 
 MOST_MODELS = 8  # more are folded away
 LEVELS = {

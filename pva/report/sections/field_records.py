@@ -11,7 +11,8 @@ from pva.report.blocks import Heading, Note, Points, Section, Text, table
 from pva.report.figures.encounters import encounters_figure
 from pva.report.figures.river import river_figure
 from pva.report.material import Material
-from pva.report.words import coarse, exact, listed
+from pva.report.words import coarse, exact
+from pva.results.wording import listed
 
 
 def section(material: Material) -> Section:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from pva.report.words import count, listed, span
+from pva.report.words import count
 from pva.results.measures import UNITS, WORDS
+from pva.results.wording import listed
 from pva.scenario.resolved import EACH_SITE, RIVER, Goal, Resolved
 
 _COUNTED = ("animals", "animals per year", "sites")
@@ -26,7 +27,7 @@ def _value(value):
 def _when(goal):
     if goal.years[0] == goal.years[1]:
         return f"in {goal.years[0]}"
-    years = span(goal.years)
+    years = "{} to {}".format(*goal.years)
     if goal.of_years is not None:
         return f"in {goal.of_years} of the years {years}"
     if goal.running is not None:

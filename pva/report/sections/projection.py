@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from pva.decide.options import orders_of
 from pva.report.blocks import Folded, Note, Reader, Section, Text, table
 from pva.report.figures.projection import fan_figure
 from pva.report.figures.risk import risk_figure
@@ -17,11 +18,11 @@ from pva.report.words import (
     count_range,
     exact,
     known,
-    listed,
     percent,
     whole,
 )
 from pva.results.measures import WORDS
+from pva.results.wording import listed
 
 NO_RUN = "No scenario has been run, so there is nothing to show here."
 
@@ -111,7 +112,7 @@ def number(material: Material) -> Section:
         data["answer"] = f"About {count(answer['number'])} {unit} (simulation alone: " \
                          f"{simulated(answer)})."
     blocks = [figure, Reader("chance-against-number", data), _wanted_table(answer, unit)]
-    lines = (answer.get("cheapest") or answer)["order_sheet"]
+    lines = orders_of(answer)
     if lines:
         blocks += _orders(lines, material.scenario.resolved)
     return Section(name, title, tuple(blocks), short)

@@ -7,8 +7,8 @@ from pva.report.estimate_rows import is_bad_year, is_release, rows_of, without_d
 from pva.report.figures.estimates import dots_figure
 from pva.report.figures.fates import fates_figure
 from pva.report.sections.rate_tables import dots, notes_apart, rate_table
-from pva.report.words import interval, known, listed, share
-from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words
+from pva.report.words import interval, known, share
+from pva.results.wording import HEARD_COLUMNS, HEARD_TITLE, YEARS_ALIKE, heard_words, listed
 
 LOST, LEFT = "lost tags", "leaving"
 

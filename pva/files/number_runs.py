@@ -1,8 +1,19 @@
-"""Row numbers written as runs, such as ``2-14 16``."""
+"""Whole numbers as runs of neighbours: row numbers such as ``2-14 16``, years."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+
+
+def runs_of(numbers: Iterable[int]) -> list[tuple[int, int]]:
+    """First and last number of every run of neighbours, rising; none twice."""
+    runs: list[tuple[int, int]] = []
+    for number in sorted(set(numbers)):
+        if runs and number == runs[-1][1] + 1:
+            runs[-1] = runs[-1][0], number
+        else:
+            runs.append((number, number))
+    return runs
 
 
 def as_runs(numbers: Iterable[int]) -> str:
@@ -13,13 +24,7 @@ def as_runs(numbers: Iterable[int]) -> str:
     >>> as_runs([4, 2, 3, 9])
     '2-4 9'
     """
-    runs: list[list[int]] = []
-    for number in sorted(set(numbers)):
-        if runs and number == runs[-1][1] + 1:
-            runs[-1][1] = number
-        else:
-            runs.append([number, number])
-    return " ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs)
+    return " ".join(f"{a}-{b}" if b > a else f"{a}" for a, b in runs_of(numbers))
 
 
 def from_runs(text: str) -> list[int]:
