@@ -56,6 +56,8 @@ class GuardedGroup(click.Group):
         except KeyboardInterrupt:
             _stopped(ctx)
         except Exception as error:
+            if _while_stopping(error):
+                _stopped(ctx)
             _unexpected(ctx, error)
 
 
@@ -73,6 +75,13 @@ def problem_as_dict(problem: Problem) -> dict:
     return {"what": problem.what, "why": problem.why, "done": problem.done, "todo": problem.todo,
             "file": problem.file, "line": problem.line, "column": problem.column,
             "code": problem.code}
+
+
+def _while_stopping(error: BaseException | None) -> bool:
+    """Whether a Ctrl-C was on its way out, and what was open, such as a file, did not close."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__context__
+    return error is not None
 
 
 def _stopped(ctx) -> None:

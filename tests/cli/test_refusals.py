@@ -1,8 +1,10 @@
 """Bad input, wrong usage, Ctrl-C and faults of our own: words and exit codes, never a traceback."""
 
+import io
 import json
 import subprocess
 import sys
+import zipfile
 
 import pytest
 
@@ -128,6 +130,21 @@ def test_ctrl_c_keeps_what_is_finished(call, small, monkeypatch):
     assert result.stderr.splitlines()[-1] == (
         f"Stopped. Finished and kept: {folder / 'small.nc'}, {folder / 'small.summary.json'}.")
     assert (folder / "small.nc").is_file()
+
+
+def test_ctrl_c_while_something_is_half_written(call, small, monkeypatch):
+    """What is open then may fail to close; that is no fault of ours, and no news."""
+    def half_written(*arguments, **more):
+        with zipfile.ZipFile(io.BytesIO(), "w") as packed:
+            writing = packed.open("part", "w")
+            writing.write(b"1")
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("pva.results.run.run", half_written)
+    result = call("run", small)
+    assert result.exit_code == 130
+    assert result.stderr.splitlines()[-1] == (
+        "Stopped before anything was finished. Files written earlier are unchanged.")
 
 
 def interrupted(*arguments, **more):
